@@ -1,0 +1,210 @@
+"""The contract as SQL: how each column's text reads as its kind, and the rules a row breaks.
+
+Everything is derived from the declared tables, so a new column or rule needs no SQL of its own. Identifiers come from
+the contract only; no value of an export ever becomes SQL.
+"""
+
+from pipeline.contract.columns import FALSE_WORDS, ID_LENGTH, TRUE_WORDS, Column, Kind, Table
+from pipeline.contract.rules import form_rule
+
+_TIME_PATTERN = (
+    "[0-9]{4}-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-9]{2}([.,][0-9]{1,9})?)?"
+    "(Z|[+-]([01][0-9]|2[0-3])(:?[0-5][0-9])?)?"
+)
+_OFFSET_PATTERN = "(Z|[+-][0-9]{2}:?([0-9]{2})?)$"
+_VALUE_SHOWN = 40
+"""Characters of a refused value whose shape is shown."""
+
+
+def _words(words: tuple[str, ...]) -> str:
+    return ", ".join(f"'{word}'" for word in words)
+
+
+def _read_time(text: str) -> str:
+    """A time as canonical ISO text: wall time, or UTC with a Z where the text gives an offset."""
+    offset = f"regexp_extract({text}, 'T.*?{_OFFSET_PATTERN}', 1)"
+    wall = f"try_cast(replace(regexp_extract({text}, '^[0-9]{{4}}-[0-9-]*T[0-9:.,]*'), ',', '.') as timestamp)"
+    minutes = (
+        f"(case when left({offset}, 1) = '-' then -1 else 1 end"
+        f" * (cast(substr({offset}, 2, 2) as integer) * 60"
+        f" + coalesce(try_cast(right(replace({offset}, ':', ''), -3) as integer), 0)))"
+    )
+    iso = "replace(cast({} as varchar), ' ', 'T')".format
+    return (
+        f"case when regexp_full_match({text}, '{_TIME_PATTERN}') and left({text}, 4) <> '0000' then "
+        f"case when {offset} = '' then {iso(wall)} "
+        f"when {offset} = 'Z' then {iso(wall)} || 'Z' "
+        f"else {iso(f'({wall} - to_minutes({minutes}))')} || 'Z' end end"
+    )
+
+
+def _read_sites(text: str, sites: tuple[str, ...]) -> str:
+    parts = f"list_transform(string_split(lower({text}), ';'), lambda s: trim(s))"
+    return (
+        f"case when list_has_all([{_words(sites)}], list_filter({parts}, lambda s: s <> '')) "
+        f"then array_to_string(list_filter({parts}, lambda s: s <> ''), ';') end"
+    )
+
+
+def read_expression(column: Column, text: str) -> str:
+    """SQL that reads a column's trimmed text, NULL where empty, as its kind; NULL too where it does not read as it."""
+    match column.kind:
+        case Kind.WORD:
+            return f"case when lower({text}) in ({_words(column.words)}) then lower({text}) end"
+        case Kind.SITES:
+            return _read_sites(text, column.words)
+        case Kind.ZONE:
+            return f"case when {text} in (select zone from time_zone) then {text} end"
+        case Kind.WHOLE:
+            whole = f"try_cast(split_part({text}, '.', 1) as bigint)"
+            return f"case when regexp_full_match({text}, '-?[0-9]+(\\.0+)?') then {whole} end"
+        case Kind.DECIMAL:
+            return (
+                f"case when regexp_full_match({text}, '-?[0-9]+(\\.[0-9]+)?')"
+                f" then try_cast({text} as {column.sql_type}) end"
+            )
+        case Kind.DATE:
+            return (
+                f"case when regexp_full_match({text}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') and left({text}, 4) <> '0000'"
+                f" then try_cast({text} as date) end"
+            )
+        case Kind.TIME:
+            return _read_time(text)
+        case Kind.FLAG:
+            true, false = _words(TRUE_WORDS), _words(FALSE_WORDS)
+            return f"case when lower({text}) in ({true}) then true when lower({text}) in ({false}) then false end"
+    return text
+
+
+def instant_expression(time: str, zone: str) -> str:
+    """SQL for the UTC timestamp of a canonical time, whose wall time, if it is one, follows `zone`.
+
+    A wall time that summer time skips moves forward, a repeated one is the first: the library takes the second, so the
+    instant an hour (or half an hour) before is taken where it shows the same wall time.
+    """
+    wall = f"cast({time} as timestamp)"
+    second = f"timezone('UTC', timezone({zone}, {wall}))"
+
+    def shows(earlier: str) -> str:
+        return f"timezone({zone}, timezone('UTC', {second} - {earlier})) = {wall}"
+
+    hour, half = "interval 1 hour", "interval 30 minute"
+    return (
+        f"case when right({time}, 1) = 'Z' then cast(left({time}, -1) as timestamp) "
+        f"when {shows(hour)} then {second} - {hour} when {shows(half)} then {second} - {half} else {second} end"
+    )
+
+
+def _future(column: Column, value: str) -> str:
+    """SQL condition: the value lies after the run's clock, in the row's zone."""
+    if column.kind is Kind.DATE:
+        return f"{value} > cast(timezone(zone, timezone('UTC', $now)) as date)"
+    return f"instant({value}, zone) > $now"
+
+
+def _form(column: Column, text: str, value: str) -> str:
+    if column.kind in (Kind.ID, Kind.CODE):
+        return f"length({text}) > {ID_LENGTH} or regexp_matches({text}, '[:\\x00-\\x1f\\x7f-\\x9f]')"
+    return f"{text} is not null and {value} is null"
+
+
+def row_rules(table: Table) -> list[tuple[str, str, str]]:
+    """Every rule of a table's rows: (column, rule, SQL condition for broken).
+
+    The conditions name the text of a column `t.<column>`, its read value `v.<column>`, and the row's zone `zone`.
+    """
+    rules: list[tuple[str, str, str]] = []
+    for column in table.columns:
+        text, value = f"t.{column.name}", f"v.{column.name}"
+        if column.required:
+            rules.append((column.name, "value.missing", f"{text} is null"))
+        if column.kind in (Kind.ID, Kind.CODE):
+            rules.append((column.name, "id.form", _form(column, text, value)))
+        elif rule := form_rule(column):
+            rules.append((column.name, rule.name, _form(column, text, value)))
+        if column.low is not None:
+            rules.append((column.name, "number.range", f"{value} not between {column.low} and {column.high}"))
+        if column.past:
+            rules.append((column.name, "time.future", _future(column, value)))
+    if table.one_of:
+        filled = ", ".join(f"t.{name}" for name in table.one_of)
+        rules.append((table.one_of[0], "link.missing", f"coalesce({filled}) is null"))
+    return rules
+
+
+def _shape(text: str) -> str:
+    shown = f"substr({text}, 1, {_VALUE_SHOWN})"
+    return f"regexp_replace(regexp_replace({shown}, '\\p{{L}}', 'a', 'g'), '\\p{{N}}', '9', 'g')"
+
+
+def _as_read(table: Table, source: str) -> str:
+    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its zone."""
+    reads = ",\n    ".join(f"{column.name} := {read_expression(column, 't.' + column.name)}" for column in table.columns)
+    if table.zoned_by_branch:
+        joined = f"{source} t left join branch_zone using (branch_id)"
+        zone = "coalesce(branch_zone.zone, $zone)"
+    else:
+        joined, zone = f"{source} t", "$zone"
+    return f"""as_read as (
+  select t.file_id, t.line, t, {zone} as zone, struct_pack(
+    {reads}
+  ) as v
+  from {joined}
+)"""
+
+
+def read_query(table: Table, source: str) -> str:
+    """SELECT that reads a table's rows from `source`, a table of their text.
+
+    `source` has file_id, line and the declared columns as trimmed text. The result has file_id, line, the declared
+    columns as read, `versioned_at` (UTC; NULL for a table without history) and `is_broken`. Parameters: `now` (UTC
+    timestamp) and `zone`, for rows whose branch is not known. Needs the tables `time_zone` and `branch_zone` and the
+    macro `instant`.
+    """
+    columns = ", ".join(f"v.{name}" for name in table.column_names)
+    times = ", ".join(f"v.{name}" for name in table.version_times)
+    versioned = f"instant(coalesce({times}), zone)" if times else "cast(null as timestamp)"
+    broken = " or\n  ".join(f"coalesce({condition}, false)" for _, _, condition in row_rules(table))
+    return f"""
+with {_as_read(table, source)}
+select file_id, line, {columns}, {versioned} as versioned_at, (
+  {broken}
+) as is_broken
+from as_read
+"""
+
+
+def broken_query(table: Table, source: str) -> str:
+    """SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
+
+    Takes the same `source` and parameters as `read_query`. A value's shape shows letters as a and digits as 9.
+    """
+    broken = ",\n    ".join(
+        f"case when {condition} then {{'column_name': '{column}', 'rule': '{rule}',"
+        f" 'value_shape': {_shape('t.' + column)}}} end"
+        for column, rule, condition in row_rules(table)
+    )
+    return f"""
+with {_as_read(table, source)},
+named as (
+  select file_id, line, unnest([
+    {broken}
+  ]) as broken
+  from as_read
+)
+select file_id, line, broken.column_name, broken.rule, broken.value_shape
+from named
+where broken is not null
+"""
+
+
+def stored_query(table: Table) -> str:
+    """SELECT of a table's stored versions with `versioned_at` as `read_query` gives it. Parameter: `zone`, if dated."""
+    raw = f"raw_{table.name}"
+    if not table.version_times:
+        return f"select r.*, cast(null as timestamp) as versioned_at from {raw} r"
+    time = f"coalesce({', '.join(f'r.{name}' for name in table.version_times)})"
+    if table.zoned_by_branch:
+        zone = "coalesce(branch_zone.zone, $zone)"
+        return f"select r.*, instant({time}, {zone}) as versioned_at from {raw} r left join branch_zone using (branch_id)"
+    return f"select r.*, instant({time}, $zone) as versioned_at from {raw} r"

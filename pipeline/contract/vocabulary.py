@@ -1,0 +1,120 @@
+"""The words of the trade that exports may use, and the groups, windows and bands the measures count by.
+
+Every list stands here once; rules, SQL reference tables, the data dictionary and the simulated exports take it from
+here.
+"""
+
+from dataclasses import dataclass
+
+SITE_GROUPS: dict[str, str] = {
+    "lobe": "lobe",
+    "upper_lobe": "lobe",
+    "helix": "upper_cartilage",
+    "scapha": "upper_cartilage",
+    "forward_helix": "other_cartilage",
+    "tragus": "other_cartilage",
+    "antitragus": "other_cartilage",
+    "conch": "other_cartilage",
+    "daith": "other_cartilage",
+    "rook": "other_cartilage",
+    "other": "other",
+}
+SITES = tuple(SITE_GROUPS)
+
+EARS = ("left", "right")
+CONSENTS = ("adult_self", "guardian_present", "guardian_remote", "missing")
+AGE_CHECKS = ("photo_id", "guardian_word", "self_declared", "none")
+AFTERCARE_GIVEN = ("leaflet", "verbal", "both", "none")
+PROCEDURE_STATUSES = ("completed", "abandoned", "void")
+IMMEDIATE_EVENTS = ("none", "faint", "excess_bleeding", "tear", "misplacement", "other")
+OUTCOMES = ("well", "complication", "no_answer", "declined")
+CHANNELS = ("revisit", "phone", "message", "walk_in", "clinician_letter", "review")
+ASKING_CHANNELS = ("phone", "message", "revisit")
+"""Channels by which a branch asks: where `initiated_by` is empty, these count as the branch's own asking."""
+INITIATORS = ("branch", "client")
+CERTAINTIES = ("possible", "probable", "confirmed")
+REVISIT_STATUSES = ("booked", "attended", "no_show", "cancelled_early", "cancelled_late", "moved", "unknown")
+REVISIT_PURPOSES = ("check", "first_change", "problem")
+LINE_TYPES = ("sale", "refund", "void", "gift", "bundle_part")
+PRODUCT_CATEGORIES = ("aftercare", "jewellery", "service", "other")
+MATERIALS = ("implant_titanium", "implant_steel", "niobium", "gold", "medical_plastic", "plated_steel", "other")
+FOLLOW_UP_POLICIES = ("active", "message", "passive")
+
+MISSING = "(missing)"
+"""The level under which piercings without a value stand."""
+
+
+@dataclass(frozen=True)
+class Complication:
+    """A complication, or a group of them, with the days after the piercing in which an onset counts.
+
+    `members` are the kinds a report may name; a single kind is its own only member.
+    """
+
+    name: str
+    window_days: int
+    members: tuple[str, ...]
+    words: str
+
+
+def _kind(name: str, words: str, window_days: int = 30) -> Complication:
+    return Complication(name, window_days, (name,), words)
+
+
+KINDS: tuple[Complication, ...] = (
+    _kind("minor_infection", "minor infection"),
+    _kind("perichondritis", "perichondritis (infected cartilage)"),
+    _kind("systemic_infection", "infection with fever or illness"),
+    _kind("contact_allergy", "contact allergy", 90),
+    _kind("embedded_stud", "embedded stud or clasp", 90),
+    _kind("excess_bleeding", "excess bleeding"),
+    _kind("hypertrophic_scar", "raised scar within the wound", 365),
+    _kind("keloid", "keloid", 365),
+    _kind("tear", "tear"),
+    _kind("migration", "migration or rejection", 365),
+    _kind("misplacement", "misplaced or crooked hole"),
+    _kind("lost_stud", "lost stud"),
+    _kind("faint", "faint"),
+    _kind("other", "other complication"),
+)
+KIND_NAMES = tuple(kind.name for kind in KINDS)
+
+INFECTION = Complication("infection", 30, ("minor_infection", "perichondritis", "systemic_infection"), "infection")
+ANY = Complication("any", 30, tuple(name for name in KIND_NAMES if name != "faint"), "any complication but fainting")
+COMPLICATIONS: tuple[Complication, ...] = (*KINDS, INFECTION, ANY)
+"""Every complication and group that has a rate, in the order tables and pages show them."""
+
+WINDOWS = tuple(sorted({complication.window_days for complication in COMPLICATIONS}))
+
+AGE_BANDS: tuple[tuple[str, int, int], ...] = (
+    ("0-4", 0, 4),
+    ("5-10", 5, 10),
+    ("11-15", 11, 15),
+    ("16-17", 16, 17),
+    ("18+", 18, 120),
+)
+"""Band, first and last age in it, both inclusive."""
+
+REPORTING_LAG_DAYS = 14
+"""Days after a window's end before its piercings count as mature: reports need time to come in."""
+
+RATE_PERIOD_DAYS = 364
+"""Days a rate looks back over: 52 whole weeks."""
+
+REFUND_DAYS = 14
+"""Days after a sale within which a refund takes it back for the attach rate."""
+
+DIMENSIONS = (
+    "all",
+    "branch",
+    "site",
+    "site_group",
+    "ear",
+    "article",
+    "material",
+    "practitioner",
+    "lot",
+    "batch",
+    "age_band",
+    "practitioner:site_group",
+)

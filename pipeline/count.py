@@ -1,0 +1,59 @@
+"""Count: run the SQL layers over the store, and hand the measures out as frames."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline.contract import vocabulary as v
+from pipeline.settings import Settings
+from pipeline.store.database import create_from_frame, fetch
+from pipeline.store.references import make_references
+from pipeline.store.sqlfiles import run_files, sql_files
+
+WATCHED = ("infection", "contact_allergy", "embedded_stud", "excess_bleeding")
+"""Complications whose excess is looked for in every possible cause."""
+CAUSES = ("branch", "article", "material", "practitioner", "lot", "batch", "practitioner:site_group")
+"""Dimensions whose levels may be the cause of an excess."""
+
+MEASURES = tuple(name for name, file in sql_files().items() if file.layer == "3_measures")
+
+Frames = dict[str, pl.DataFrame]
+
+
+def count(
+    con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None, progress: Callable[[str], None]
+) -> tuple[date | None, Frames]:
+    """The as-of date and every measure by its name.
+
+    Without a given `as_of` it is the newest day any accepted row tells of; None where there is no row at all, and then
+    the measures are empty.
+    """
+    make_references(con, settings.allowed_site_groups)
+    create_from_frame(con, "ref_watched", pl.DataFrame({"complication": list(WATCHED)}), temporary=True)
+    create_from_frame(con, "ref_causes", pl.DataFrame({"dimension": list(CAUSES)}), temporary=True)
+    run_files(con, ["1_staging"], {"timezone": settings.timezone}, progress)
+    newest = con.execute("select newest_on from stg_newest_day").fetchall()[0][0]
+    known_by = as_of or newest
+    run_files(con, ["2_core", "3_measures"], _params(settings, known_by or date.min), progress)
+    return known_by, {name: _in_order(con, name) for name in MEASURES}
+
+
+def _params(settings: Settings, as_of: date) -> dict[str, Any]:
+    return {
+        "as_of": as_of,
+        "adult_age": settings.adult_age,
+        "missing": v.MISSING,
+        "reporting_lag_days": v.REPORTING_LAG_DAYS,
+        "rate_period_days": v.RATE_PERIOD_DAYS,
+        "refund_days": v.REFUND_DAYS,
+    }
+
+
+def _in_order(con: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
+    """A measure in the order of its grain, so that the same store gives the same bytes."""
+    grain = sql_files()[name].grain
+    order = f" order by {', '.join(f'{column} nulls first' for column in grain)}" if grain else ""
+    return fetch(con, f"select * from {name}{order}")

@@ -1,0 +1,211 @@
+"""Take in what is new in the inbox: read, check, tell duplicates from versions, and keep every row's fate.
+
+Every record of every file ends as accepted, rejected (with its rules), duplicate or superseded. Accepted and superseded
+ones are kept as versions in the raw tables, in the order taken in (`seq`); rejected ones are named in the ledger.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline.contract.checks import broken_query, read_query
+from pipeline.contract.columns import Table
+from pipeline.contract.tables import TABLES
+from pipeline.intake.arrivals import Arrival, Repeat, look_for_arrivals
+from pipeline.intake.inbox import Inbox
+from pipeline.intake.pseudonyms import pseudonym
+from pipeline.intake.reading import Reading, read_arrivals
+from pipeline.intake.versions import tell_versions_apart
+from pipeline.intake.zones import make_branch_zones, make_time_zones, zone_furthest_ahead
+from pipeline.store.database import create_from_frame, fetch
+from pipeline.store.ledger import REJECTION_SCHEMA, Counts, Ledger, Load
+
+Progress = Callable[[str], None]
+
+
+@dataclass
+class Taken:
+    """What a run took in: files new to the ledger and the fates of their rows, and what it changed of known ones."""
+
+    run_id: int
+    others: int  # files of no table
+    loads: list[Load] = field(default_factory=list)
+    late_accepted: int = 0  # rows of known files that stood rejected and are accepted now
+    rejections: list[pl.DataFrame] = field(default_factory=list)  # of the loads
+
+    @property
+    def counts(self) -> Counts:
+        """The fates of the rows of the files new to the ledger."""
+        return sum((load.counts for load in self.loads), Counts())
+
+    @property
+    def is_something(self) -> bool:
+        """Whether the store now holds anything it did not hold before."""
+        return bool(self.loads or self.late_accepted)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What every step of one run's intake needs to know. `now` is the run's clock in UTC without offset."""
+
+    con: duckdb.DuckDBPyConnection
+    ledger: Ledger
+    now: datetime
+    zone: str
+    hash_client: Callable[[str], str]
+
+
+def take_in(
+    con: duckdb.DuckDBPyConnection, inbox: Inbox, *, now: datetime, zone: str, key: bytes, progress: Progress
+) -> Taken:
+    """Take in an inbox's new files, inside the caller's transaction.
+
+    `now` is the run's clock in UTC without offset; `zone` the time zone of rows whose branch has none; `key` hashes the
+    clients' keys. The run itself is for the caller to record.
+    """
+    ledger = Ledger(con)
+    run = _Run(con, ledger, now, zone, lru_cache(maxsize=200_000)(lambda client: pseudonym(client, key)))
+    taken = Taken(ledger.next_run_id(), inbox.others)
+    arrivals, repeats = look_for_arrivals(inbox.exports, ledger)
+    _make_arrival_order(con, arrivals)
+    make_time_zones(con)
+    make_branch_zones(con)
+    for table in TABLES:
+        own = [arrival for arrival in arrivals if arrival.export.table is table]
+        if own:
+            progress(f"taking in {table.name}: {len(own)} {'file' if len(own) == 1 else 'files'}")
+            _take_in_table(run, table, own, taken)
+        if table.name == "branches":
+            make_branch_zones(con)
+    for repeat in repeats:
+        _take_in_repeat(run, repeat, taken)
+    ledger.write_files(taken.loads, taken.rejections)
+    return taken
+
+
+def _make_arrival_order(con: duckdb.DuckDBPyConnection, arrivals: list[Arrival]) -> None:
+    """Make the temporary table `arrival` (file_id, file_order): files count one after another in path order."""
+    order = pl.DataFrame(
+        {"file_id": [arrival.file_id for arrival in arrivals], "file_order": list(range(len(arrivals)))},
+        schema={"file_id": pl.Int64, "file_order": pl.Int64},
+    )
+    create_from_frame(con, "arrival", order, temporary=True)
+
+
+def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Taken) -> None:
+    """Take in one table's files."""
+    con = run.con
+    readings = read_arrivals(con, table, arrivals, run.hash_client)
+    zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
+    params = {"now": run.now, "zone": zone}
+    # Some tables have no past-bound or dated column, and DuckDB refuses parameters that a query does not use.
+    con.execute(
+        f"create or replace temp table read_rows as {read_query(table, 'incoming')}",
+        _used(params, read_query(table, "incoming")),
+    )
+    tell_versions_apart(con, table, zone)
+    _keep_versions(con, table, taken.run_id)
+    rejections = _rejections(con, table, readings, params).partition_by("file_id", as_dict=True)
+    fates = dict(
+        ((file_id, fate), count)
+        for file_id, fate, count in con.execute("select file_id, fate, count(*) from fate group by all").fetchall()
+    )
+    nothing = pl.DataFrame(schema=REJECTION_SCHEMA)
+    for reading in readings:
+        _settle(run, reading, fates, rejections.get((reading.arrival.file_id,), nothing), taken)
+
+
+def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
+    return {name: value for name, value in params.items() if f"${name}" in query}
+
+
+def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) -> None:
+    """Append accepted and superseded rows to the raw table, numbered in the order taken in."""
+    names = ", ".join(table.column_names)
+    con.execute(
+        f"""
+        insert into raw_{table.name} (seq, run_id, file_id, line, {names})
+        select (select coalesce(max(seq), 0) from raw_{table.name}) + row_number() over (order by file_order, line),
+          $run_id, file_id, line, {names}
+        from read_rows join fate using (file_id, line) join arrival using (file_id)
+        where fate in ('accepted', 'superseded')
+        """,
+        {"run_id": run_id},
+    )
+
+
+def _rejections(
+    con: duckdb.DuckDBPyConnection, table: Table, readings: list[Reading], params: dict[str, Any]
+) -> pl.DataFrame:
+    """Every broken rule of the rows and files just read; columns as `REJECTION_SCHEMA`."""
+    broken_rows = "(select i.* from incoming i semi join (from read_rows where is_broken) b using (file_id, line))"
+    query = broken_query(table, broken_rows)
+    broken = fetch(con, query, _used(params, query)).with_columns(
+        pl.col("value_shape").fill_null(""), pl.lit("").alias("detail")
+    )
+    misshapen = [
+        (reading.arrival.file_id, line, "", "row.fields", "", str(n_fields))
+        for reading in readings
+        for line, n_fields in reading.misshapen
+    ]
+    failures = [
+        (reading.arrival.file_id, 0, "", reading.failure.rule, "", reading.failure.detail)
+        for reading in readings
+        if reading.failure
+    ]
+    return pl.concat(
+        [
+            broken.select(REJECTION_SCHEMA.keys()).cast(dict(REJECTION_SCHEMA)),  # type: ignore[arg-type]
+            pl.DataFrame(misshapen + failures, schema=REJECTION_SCHEMA, orient="row"),
+        ]
+    )
+
+
+def _settle(
+    run: _Run, reading: Reading, fates: dict[tuple[int, str], int], rejections: pl.DataFrame, taken: Taken
+) -> None:
+    """Note what became of a file: its load if it is new to the ledger, else what changed of its rejected rows."""
+    arrival = reading.arrival
+    accepted = fates.get((arrival.file_id, "accepted"), 0)
+    superseded = fates.get((arrival.file_id, "superseded"), 0)
+    if not arrival.is_new:
+        taken.late_accepted += accepted + superseded
+        run.ledger.replace_rejections(arrival.file_id, rejections)
+        return
+    if reading.failure and rejections.equals(run.ledger.rejections(arrival.file_id)):
+        return  # could not be read before, and still cannot
+    rejected = 0 if reading.failure else rejections["line"].n_unique()
+    duplicate = reading.n_records - accepted - rejected - superseded
+    counts = Counts(reading.n_records, accepted, rejected, duplicate, superseded)
+    taken.loads.append(
+        Load(
+            file_id=arrival.file_id,
+            run_id=taken.run_id,
+            path=arrival.export.name,
+            table_name=arrival.export.table.name,
+            sha256=arrival.sha256,
+            bytes=arrival.size,
+            is_readable=reading.failure is None,
+            undeclared=reading.undeclared,
+            counts=counts,
+            loaded_at=run.now,
+        )
+    )
+    taken.rejections.append(rejections)
+
+
+def _take_in_repeat(run: _Run, repeat: Repeat, taken: Taken) -> None:
+    """A file whose bytes an earlier file of this run brought: what was not rejected there is a duplicate here."""
+    file_id = repeat.arrival.file_id
+    index = next((i for i, load in enumerate(taken.loads) if load.file_id == repeat.first_file_id), None)
+    if index is None:
+        return  # the first could not be read before and still cannot, and so is known under both names
+    first = taken.loads[index].counts
+    counts = replace(first, accepted=0, duplicate=first.rows - first.rejected, superseded=0)
+    taken.loads.append(replace(taken.loads[index], file_id=file_id, path=repeat.arrival.export.name, counts=counts))
+    taken.rejections.append(taken.rejections[index].with_columns(pl.lit(file_id, dtype=pl.Int64).alias("file_id")))

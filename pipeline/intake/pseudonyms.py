@@ -1,0 +1,54 @@
+"""Client keys become keyed hashes here, and the key that hashes them is kept here.
+
+HMAC-SHA-256 (RFC 2104) with a 256-bit random key in a file of its own: without it, a hash cannot be tried against a
+list of telephone numbers.
+"""
+
+import hmac
+import os
+import secrets
+import stat
+from pathlib import Path
+
+from pipeline.errors import StoreError
+
+KEY_NAME = "scapha.key"
+_KEY_BYTES = 32
+
+
+def pseudonym(client_key: str, key: bytes) -> str:
+    """The keyed hash that stands for a client: 64 hexadecimal digits."""
+    return hmac.digest(key, client_key.encode("utf-8", "surrogatepass"), "sha256").hex()
+
+
+def key_path(store: Path) -> Path:
+    """Where the key of a store lies."""
+    return store.with_name(KEY_NAME)
+
+
+def read_key(store: Path) -> bytes:
+    """The key of an existing store; `StoreError` where it is missing, malformed or readable by others."""
+    path = key_path(store)
+    if not path.is_file():
+        raise StoreError(
+            f"The key {path} is missing beside the store.",
+            remedy="Put it back from its backup; without it no client would be recognised.",
+        )
+    if path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise StoreError(f"Others can read the key {path}.", remedy=f"Run: chmod 600 {path}")
+    try:
+        key = bytes.fromhex(path.read_text(encoding="ascii"))
+    except ValueError:
+        key = b""
+    if len(key) != _KEY_BYTES:
+        raise StoreError(f"The key {path} is not a key.", remedy="Put it back from its backup.")
+    return key
+
+
+def make_key(store: Path) -> bytes:
+    """A new random key in a new file that only its owner can read."""
+    key = secrets.token_bytes(_KEY_BYTES)
+    handle = os.open(key_path(store), os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(handle, "w", encoding="ascii") as file:
+        file.write(key.hex() + "\n")
+    return key

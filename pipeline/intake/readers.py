@@ -1,0 +1,149 @@
+"""Readers: an export's bytes become text rows with the line each began on, whatever their form.
+
+A reader yields batches of good records as a Polars frame of text (`line` and the table's columns; surrounding space
+removed, NULL where empty, client keys already hashed) and the records whose number of fields is wrong. A file that
+cannot be read as a whole raises `UnreadableError`, and nothing of it counts.
+"""
+
+import csv
+import gzip
+import io
+import zlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import chain, islice
+from typing import BinaryIO
+
+import polars as pl
+
+from pipeline.contract.columns import Kind, Table
+
+BATCH_RECORDS = 50_000
+_TEXT_LIMIT = 2 << 30
+"""Characters of text a single file may unpack to."""
+_SENTINEL = "\ue000end of file\ue000"
+csv.field_size_limit(_TEXT_LIMIT)
+
+
+class UnreadableError(Exception):
+    """A file cannot be read at all: the `file.` rule it breaks and a detail for the remedy."""
+
+    def __init__(self, rule: str, detail: str = "") -> None:
+        super().__init__(rule, detail)
+        self.rule = rule
+        self.detail = detail
+
+
+@dataclass(frozen=True)
+class Header:
+    """A file's header: where each declared column stands, how many fields there are, and undeclared names."""
+
+    positions: dict[str, int]
+    n_fields: int
+    undeclared: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Some records of a file: the good ones as text, and line numbers of those with a wrong number of fields."""
+
+    rows: pl.DataFrame
+    misshapen: tuple[int, ...]
+
+
+def read_header(names: list[str], table: Table) -> Header:
+    """Match a header with the contract by name; `UnreadableError` where a required column is missing or one is twice."""
+    names = [name.strip() for name in names]
+    missing = [name for name in table.required_columns if name not in names]
+    if missing:
+        raise UnreadableError("file.column_missing", ", ".join(missing))
+    twice = [name for name in table.column_names if names.count(name) > 1]
+    if twice:
+        raise UnreadableError("file.column_twice", ", ".join(twice))
+    undeclared = tuple(dict.fromkeys(name for name in names if name and name not in table.column_names))
+    positions = {name: names.index(name) for name in table.column_names if name in names}
+    return Header(positions, len(names), undeclared)
+
+
+def normalise(columns: dict[str, list[str]], lines: list[int], table: Table, hash_client: Callable[[str], str]) -> pl.DataFrame:
+    """Text columns trimmed, empty ones NULL, lot and batch numbers in upper case, client keys hashed."""
+    frame = pl.DataFrame(
+        {"line": pl.Series(lines, dtype=pl.Int64)}
+        | {name: pl.Series(columns.get(name, [None] * len(lines)), dtype=pl.String) for name in table.column_names}
+    )
+    texts = [pl.col(name).str.strip_chars().replace("", None) for name in table.column_names]
+    codes = [column.name for column in table.columns if column.kind is Kind.CODE]
+    frame = frame.with_columns(texts).with_columns(pl.col(codes).str.to_uppercase())
+    clients = [column.name for column in table.columns if column.kind is Kind.CLIENT]
+    return frame.with_columns(
+        pl.Series(name, [None if key is None else hash_client(key) for key in frame[name]], dtype=pl.String)
+        for name in clients
+    )
+
+
+def read_csv(
+    file: BinaryIO, table: Table, hash_client: Callable[[str], str], *, gzipped: bool
+) -> tuple[Header, Iterator[Batch]]:
+    """Read CSV (RFC 4180, UTF-8, with or without a byte order mark), gzipped or not.
+
+    Returns the header and an iterator of batches. Both may raise `UnreadableError`; the iterator must be run to its
+    end before anything of the file counts.
+    """
+    lines = _text_lines(file, gzipped=gzipped)
+    reader = csv.reader(chain(lines, [_SENTINEL]))
+    records = _records(reader)
+    try:
+        names = next(records)[1]
+    except StopIteration:
+        raise UnreadableError("file.header", "the file has no record.") from None
+    header = read_header(names, table)
+    return header, _batches(records, header, table, hash_client)
+
+
+def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
+    """Lines of a file's text with their ends; `UnreadableError` for an empty file, bad bytes or a broken container."""
+    source = gzip.GzipFile(fileobj=file) if gzipped else file
+    text = io.TextIOWrapper(source, encoding="utf-8-sig", newline="")  # type: ignore[type-var]
+    size = 0
+    try:
+        for line in text:
+            size += len(line)
+            if size > _TEXT_LIMIT:
+                raise UnreadableError("file.size", f"its text is over {_TEXT_LIMIT >> 20} MiB.")
+            yield line
+    except UnicodeDecodeError as error:
+        byte = error.object[error.start]
+        raise UnreadableError("file.encoding", f"byte 0x{byte:02x} does not fit.") from None
+    except (gzip.BadGzipFile, EOFError, zlib.error):
+        raise UnreadableError("file.container", "its compression is broken or cut short.") from None
+    finally:
+        text.detach()
+    if size == 0:
+        raise UnreadableError("file.empty")
+
+
+def _records(reader: "csv._reader") -> Iterator[tuple[int, list[str]]]:
+    """Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
+
+    The sentinel added after the last line comes back as a record of its own unless a quote stands open.
+    """
+    begins = 1
+    for record in reader:
+        if record and record[-1].endswith(_SENTINEL):
+            if record != [_SENTINEL]:
+                raise UnreadableError("file.quote_open", str(begins))
+            return
+        if len(record) > 1 or (record and record[0].strip()):
+            yield begins, record
+        begins = reader.line_num + 1
+
+
+def _batches(
+    records: Iterator[tuple[int, list[str]]], header: Header, table: Table, hash_client: Callable[[str], str]
+) -> Iterator[Batch]:
+    while chunk := list(islice(records, BATCH_RECORDS)):
+        good = [(line, record) for line, record in chunk if len(record) == header.n_fields]
+        columns = {name: [record[at] for _, record in good] for name, at in header.positions.items()}
+        rows = normalise(columns, [line for line, _ in good], table, hash_client)
+        misshapen = tuple(line for line, record in chunk if len(record) != header.n_fields)
+        yield Batch(rows, misshapen)

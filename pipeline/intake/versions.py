@@ -1,0 +1,108 @@
+"""Which rows are duplicates, which are superseded, and which now count: decided file by file, in the order taken in.
+
+A row is a duplicate when it equals in every value the version of its key that counts, or an earlier row of its file;
+superseded when a newer version of its key is known or stands in the same file; else accepted. Of two versions recorded
+at the same time, or at no stated time, the one taken in later is the newer.
+
+Keys met for the first time and once only are accepted outright. The others go in rounds, so that each round meets at
+most one file for each key: that keeps the order of files exact without a loop over files.
+"""
+
+import duckdb
+
+from pipeline.contract.checks import stored_query
+from pipeline.contract.columns import Table
+
+
+def _same(names: tuple[str, ...], left: str, right: str) -> str:
+    return " and ".join(f"{left}.{name} is not distinct from {right}.{name}" for name in names)
+
+
+def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
+    """Make the temporary table `fate` (file_id, line, fate) for the good rows of `read_rows`.
+
+    Needs `arrival` (file_id, file_order) and the table's raw table as it stood before this run; `zone` is that of rows
+    whose branch has none.
+    """
+    key = ", ".join(table.key)
+    con.execute(f"""
+        create or replace temp table contested as
+        select {key} from read_rows where not is_broken group by {key} having count(*) > 1
+        union
+        select {key} from raw_{table.name} r
+        where exists (select 1 from read_rows i where not i.is_broken and {_same(table.key, "i", "r")})
+    """)
+    con.execute(f"""
+        create or replace temp table fate as
+        select file_id, line, 'accepted' as fate
+        from read_rows r
+        where not is_broken and not exists (select 1 from contested c where {_same(table.key, "c", "r")})
+    """)
+    if not con.execute("select exists (from contested)").fetchall()[0][0]:
+        return
+    _gather_contenders(con, table, zone)
+    n_rounds = con.execute("select coalesce(max(round), 0) from contender").fetchall()[0][0]
+    for number in range(1, n_rounds + 1):
+        _decide_round(con, table, number)
+
+
+def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
+    """Rows of contested keys with their round, and the version of each contested key that counts so far."""
+    key, names = ", ".join(table.key), ", ".join(table.column_names)
+    con.execute(f"""
+        create or replace temp table contender as
+        select r.file_id, r.line, {", ".join(f"r.{name}" for name in table.column_names)}, r.versioned_at,
+          dense_rank() over (partition by {", ".join(f"r.{name}" for name in table.key)} order by a.file_order) as round,
+          row_number() over (
+            partition by r.file_id, {", ".join(f"r.{name}" for name in table.column_names)} order by r.line
+          ) > 1 as is_repeat
+        from read_rows r
+        join arrival a using (file_id)
+        where not r.is_broken and exists (select 1 from contested c where {_same(table.key, "c", "r")})
+    """)
+    con.execute(
+        f"""
+        create or replace temp table counting as
+        select {names}, versioned_at from (
+          select *, row_number() over (partition by {key} order by versioned_at desc nulls last, seq desc) as newness
+          from ({stored_query(table)}) s
+          where exists (select 1 from contested c where {_same(table.key, "c", "s")})
+        ) where newness = 1
+        """,
+        {"zone": zone} if table.version_times else None,
+    )
+
+
+def _decide_round(con: duckdb.DuckDBPyConnection, table: Table, number: int) -> None:
+    """Give one round's rows their fates, and let the accepted ones be the versions that count."""
+    key = ", ".join(table.key)
+    con.execute(
+        f"""
+        create or replace temp table decided as
+        with met as (
+          select r.*,
+            r.is_repeat or (c.counts and {_same(table.column_names, "r", "c")}) as is_duplicate,
+            c.counts and c.versioned_at > r.versioned_at as is_outdated
+          from contender r
+          left join (select *, true as counts from counting) c on {_same(table.key, "r", "c")}
+          where r.round = $round
+        )
+        select *, case
+          when coalesce(is_duplicate, false) then 'duplicate'
+          when coalesce(is_outdated, false) then 'superseded'
+          when row_number() over (
+            partition by {key}, coalesce(is_duplicate, false) order by versioned_at desc nulls last, line desc
+          ) > 1 then 'superseded'
+          else 'accepted'
+        end as fate
+        from met
+        """,
+        {"round": number},
+    )
+    con.execute("insert into fate select file_id, line, fate from decided")
+    con.execute(f"""
+        delete from counting c
+        where exists (select 1 from decided d where d.fate = 'accepted' and {_same(table.key, "c", "d")})
+    """)
+    names = ", ".join(table.column_names)
+    con.execute(f"insert into counting select {names}, versioned_at from decided where fate = 'accepted'")

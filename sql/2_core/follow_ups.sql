@@ -1,0 +1,59 @@
+-- One row for each follow-up known by the as-of date, with the visit it belongs to, if that is known.
+-- It belongs to the visit it names; without one to that of its procedure; without either, or where the procedure leads
+-- nowhere, to the client's latest visit on or before the onset, or the contact where there is no onset.
+-- grain: follow_up_id
+-- reads: stg_follow_ups, piercings, visits
+-- params: as_of
+-- columns:
+--   follow_up_id varchar: the contact
+--   visit_id varchar: the visit it belongs to
+--   procedure_id varchar: the completed piercing of that visit which it names
+--   contacted_on date: the local day
+--   outcome varchar: what came of it
+--   is_asked boolean: whether the branch asked, rather than the client told unasked
+--   complication varchar: the complication it reports; `other` where one is reported and none named
+--   onset_on date: the day it began, else the contact day
+--   severity bigint: 0 expected healing to 4 lasting deformity
+--   ear varchar: the ear it names
+--   site varchar: the site it names
+--   recorded_on date: the local day of its record
+with known as (
+  select *, coalesce(onset_on, contacted_on) as began_on
+  from (
+    select *, row_number() over (partition by follow_up_id order by recorded_at desc, seq desc) as newness
+    from stg_follow_ups
+    where recorded_on <= $as_of
+  ) versions
+  where newness = 1
+),
+latest_visit as (
+  select follow_up_id, visit_id
+  from (
+    select k.follow_up_id, v.visit_id,
+      row_number() over (
+        partition by k.follow_up_id order by v.visited_on desc, v.visited_at desc, v.visit_id desc
+      ) as newness
+    from known k
+    join visits v on v.client_key = k.client_key and v.visited_on <= k.began_on
+    where k.visit_id is null
+  ) visits_of_client
+  where newness = 1
+),
+linked as (
+  select k.*, case
+      when k.visit_id is not null then named.visit_id
+      else coalesce(p.visit_id, l.visit_id)
+    end as own_visit_id,
+    p.visit_id as procedure_visit_id
+  from known k
+  left join visits named on named.visit_id = k.visit_id
+  left join piercings p on p.procedure_id = k.procedure_id
+  left join latest_visit l on l.follow_up_id = k.follow_up_id
+)
+select follow_up_id, own_visit_id as visit_id,
+  case when procedure_visit_id = own_visit_id then procedure_id end as procedure_id,
+  contacted_on, outcome,
+  coalesce(initiated_by = 'branch', channel in ('phone', 'message', 'revisit'), false) as is_asked,
+  coalesce(complication, case when outcome = 'complication' then 'other' end) as complication,
+  began_on as onset_on, severity, ear, site, recorded_on
+from linked

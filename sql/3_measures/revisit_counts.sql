@@ -1,0 +1,38 @@
+-- One row for each level and period: due revisits by what became of them.
+-- A revisit counts in the week it starts, and in `52w` for the 364 days that end on the as-of date.
+-- grain: dimension, level, period
+-- reads: due_revisits
+-- params: as_of, rate_period_days
+-- columns:
+--   dimension varchar: all or branch
+--   level varchar: the value
+--   period varchar: a week, or 52w
+--   due bigint: due revisits, the sum of the next four
+--   attended bigint: clients came
+--   no_show bigint: clients did not come
+--   cancelled_late bigint: cancelled too late to fill the place
+--   unknown bigint: nobody wrote down what became of it
+--   threads bigint: bookings with those they were moved to, as one
+--   kept_in_the_end bigint: threads with an attended revisit by the as-of date
+with placed as (
+  select 'all' as dimension, 'all' as level, 'week:' || cast(week as varchar) as period, status, thread_id,
+    is_kept_in_the_end
+  from due_revisits
+  union all
+  select 'branch', branch_id, 'week:' || cast(week as varchar), status, thread_id, is_kept_in_the_end from due_revisits
+  union all
+  select 'all', 'all', '52w', status, thread_id, is_kept_in_the_end
+  from due_revisits where $as_of - starts_on between 0 and $rate_period_days - 1
+  union all
+  select 'branch', branch_id, '52w', status, thread_id, is_kept_in_the_end
+  from due_revisits where $as_of - starts_on between 0 and $rate_period_days - 1
+)
+select dimension, level, period, count(*) as due,
+  count(case when status = 'attended' then 1 end) as attended,
+  count(case when status = 'no_show' then 1 end) as no_show,
+  count(case when status = 'cancelled_late' then 1 end) as cancelled_late,
+  count(case when status = 'unknown' then 1 end) as unknown,
+  count(distinct thread_id) as threads,
+  count(distinct case when is_kept_in_the_end then thread_id end) as kept_in_the_end
+from placed
+group by dimension, level, period
