@@ -4,6 +4,7 @@ import tomllib
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
+from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
@@ -28,8 +29,6 @@ class Settings(BaseModel):
     @field_validator("timezone")
     @classmethod
     def _known_zone(cls, value: str) -> str:
-        from zoneinfo import available_timezones
-
         if value not in available_timezones():
             raise ValueError("use a name from the IANA time zone list, such as UTC")
         return value

@@ -1,4 +1,5 @@
-"""The contract as SQL: how each column's text reads as its kind, and the rules a row breaks.
+"""
+The contract as SQL: how each column's text reads as its kind, and the rules a row breaks.
 
 Everything is derived from the declared tables, so a new column or rule needs no SQL of its own. Identifiers come from
 the contract only; no value of an export ever becomes SQL.
@@ -77,7 +78,8 @@ def read_expression(column: Column, text: str) -> str:
 
 
 def instant_expression(time: str, zone: str) -> str:
-    """SQL for the UTC timestamp of a canonical time, whose wall time, if it is one, follows `zone`.
+    """
+    SQL for the UTC timestamp of a canonical time, whose wall time, if it is one, follows `zone`.
 
     A wall time that summer time skips moves forward, a repeated one is the first: the library takes the second, so the
     instant an hour (or half an hour) before is taken where it shows the same wall time.
@@ -109,7 +111,8 @@ def _form(column: Column, text: str, value: str) -> str:
 
 
 def row_rules(table: Table) -> list[tuple[str, str, str]]:
-    """Every rule of a table's rows: (column, rule, SQL condition for broken).
+    """
+    Every rule of a table's rows: (column, rule, SQL condition for broken).
 
     The conditions name the text of a column `t.<column>`, its read value `v.<column>`, and the row's zone `zone`.
     """
@@ -139,7 +142,9 @@ def _shape(text: str) -> str:
 
 def _as_read(table: Table, source: str) -> str:
     """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its zone."""
-    reads = ",\n    ".join(f"{column.name} := {read_expression(column, 't.' + column.name)}" for column in table.columns)
+    reads = ",\n    ".join(
+        f"{column.name} := {read_expression(column, 't.' + column.name)}" for column in table.columns
+    )
     if table.zoned_by_branch:
         joined = f"{source} t left join branch_zone using (branch_id)"
         zone = "coalesce(branch_zone.zone, $zone)"
@@ -154,7 +159,8 @@ def _as_read(table: Table, source: str) -> str:
 
 
 def read_query(table: Table, source: str) -> str:
-    """SELECT that reads a table's rows from `source`, a table of their text.
+    """
+    SELECT that reads a table's rows from `source`, a table of their text.
 
     `source` has file_id, line and the declared columns as trimmed text. The result has file_id, line, the declared
     columns as read, `versioned_at` (UTC; NULL for a table without history) and `is_broken`. Parameters: `now` (UTC
@@ -175,7 +181,8 @@ from as_read
 
 
 def broken_query(table: Table, source: str) -> str:
-    """SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
+    """
+    SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
 
     Takes the same `source` and parameters as `read_query`. A value's shape shows letters as a and digits as 9.
     """
@@ -206,5 +213,7 @@ def stored_query(table: Table) -> str:
     time = f"coalesce({', '.join(f'r.{name}' for name in table.version_times)})"
     if table.zoned_by_branch:
         zone = "coalesce(branch_zone.zone, $zone)"
-        return f"select r.*, instant({time}, {zone}) as versioned_at from {raw} r left join branch_zone using (branch_id)"
+        return (
+            f"select r.*, instant({time}, {zone}) as versioned_at from {raw} r left join branch_zone using (branch_id)"
+        )
     return f"select r.*, instant({time}, $zone) as versioned_at from {raw} r"

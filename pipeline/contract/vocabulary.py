@@ -1,4 +1,5 @@
-"""The words of the trade that exports may use, and the groups, windows and bands the measures count by.
+"""
+The words of the trade that exports may use, and the groups, windows and bands the measures count by.
 
 Every list stands here once; rules, SQL reference tables, the data dictionary and the simulated exports take it from
 here.
@@ -46,7 +47,8 @@ MISSING = "(missing)"
 
 @dataclass(frozen=True)
 class Complication:
-    """A complication, or a group of them, with the days after the piercing in which an onset counts.
+    """
+    A complication, or a group of them, with the days after the piercing in which an onset counts.
 
     `members` are the kinds a report may name; a single kind is its own only member.
     """
@@ -118,3 +120,9 @@ DIMENSIONS = (
     "age_band",
     "practitioner:site_group",
 )
+
+WATCHED = ("infection", "contact_allergy", "embedded_stud", "excess_bleeding")
+"""Complications whose excess is looked for in every possible cause."""
+
+CAUSES = ("branch", "article", "material", "practitioner", "lot", "batch", "practitioner:site_group")
+"""Dimensions whose levels may be the cause of an excess; of equal ones the first named is told."""

@@ -8,7 +8,8 @@ from pipeline.store.ledger import Ledger
 
 @dataclass(frozen=True)
 class Arrival:
-    """A file to be read this run.
+    """
+    A file to be read this run.
 
     `is_new` files enter the ledger; the others are known, and read only for their rejected rows. `recheck`, where the
     file's bytes are known, names the lines that stand rejected: only these are checked, the others are duplicates.
@@ -31,7 +32,8 @@ class Repeat:
 
 
 def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list[Arrival], list[Repeat]]:
-    """The files to read, numbered in path order, and the repeats among them.
+    """
+    The files to read, numbered in path order, and the repeats among them.
 
     A known file that was read and has no rejected row needs no second look.
     """

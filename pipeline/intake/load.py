@@ -1,4 +1,5 @@
-"""Take in what is new in the inbox: read, check, tell duplicates from versions, and keep every row's fate.
+"""
+Take in what is new in the inbox: read, check, tell duplicates from versions, and keep every row's fate.
 
 Every record of every file ends as accepted, rejected (with its rules), duplicate or superseded. Accepted and superseded
 ones are kept as versions in the raw tables, in the order taken in (`seq`); rejected ones are named in the ledger.
@@ -63,7 +64,8 @@ class _Run:
 def take_in(
     con: duckdb.DuckDBPyConnection, inbox: Inbox, *, now: datetime, zone: str, key: bytes, progress: Progress
 ) -> Taken:
-    """Take in an inbox's new files, inside the caller's transaction.
+    """
+    Take in an inbox's new files, inside the caller's transaction.
 
     `now` is the run's clock in UTC without offset; `zone` the time zone of rows whose branch has none; `key` hashes the
     clients' keys. The run itself is for the caller to record.
@@ -83,7 +85,7 @@ def take_in(
         if table.name == "branches":
             make_branch_zones(con)
     for repeat in repeats:
-        _take_in_repeat(run, repeat, taken)
+        _take_in_repeat(repeat, taken)
     ledger.write_files(taken.loads, taken.rejections)
     return taken
 
@@ -103,24 +105,22 @@ def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Take
     readings = read_arrivals(con, table, arrivals, run.hash_client)
     zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
     params = {"now": run.now, "zone": zone}
-    # Some tables have no past-bound or dated column, and DuckDB refuses parameters that a query does not use.
-    con.execute(
-        f"create or replace temp table read_rows as {read_query(table, 'incoming')}",
-        _used(params, read_query(table, "incoming")),
-    )
+    query = read_query(table, "incoming")
+    con.execute(f"create or replace temp table read_rows as {query}", _used(params, query))
     tell_versions_apart(con, table, zone)
     _keep_versions(con, table, taken.run_id)
     rejections = _rejections(con, table, readings, params).partition_by("file_id", as_dict=True)
-    fates = dict(
-        ((file_id, fate), count)
+    fates = {
+        (file_id, fate): count
         for file_id, fate, count in con.execute("select file_id, fate, count(*) from fate group by all").fetchall()
-    )
+    }
     nothing = pl.DataFrame(schema=REJECTION_SCHEMA)
     for reading in readings:
         _settle(run, reading, fates, rejections.get((reading.arrival.file_id,), nothing), taken)
 
 
 def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
+    """The parameters that a query uses: DuckDB refuses others, and not every table has a dated column."""
     return {name: value for name, value in params.items() if f"${name}" in query}
 
 
@@ -199,7 +199,7 @@ def _settle(
     taken.rejections.append(rejections)
 
 
-def _take_in_repeat(run: _Run, repeat: Repeat, taken: Taken) -> None:
+def _take_in_repeat(repeat: Repeat, taken: Taken) -> None:
     """A file whose bytes an earlier file of this run brought: what was not rejected there is a duplicate here."""
     file_id = repeat.arrival.file_id
     index = next((i for i, load in enumerate(taken.loads) if load.file_id == repeat.first_file_id), None)

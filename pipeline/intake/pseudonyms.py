@@ -1,4 +1,5 @@
-"""Client keys become keyed hashes here, and the key that hashes them is kept here.
+"""
+Client keys become keyed hashes here, and the key that hashes them is kept here.
 
 HMAC-SHA-256 (RFC 2104) with a 256-bit random key in a file of its own: without it, a hash cannot be tried against a
 list of telephone numbers.
@@ -8,6 +9,8 @@ import hmac
 import os
 import secrets
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.errors import StoreError
@@ -52,3 +55,15 @@ def make_key(store: Path) -> bytes:
     with os.fdopen(handle, "w", encoding="ascii") as file:
         file.write(key.hex() + "\n")
     return key
+
+
+@contextmanager
+def key_for(store: Path) -> Iterator[bytes]:
+    """The key of a store for one run; made with a new store, and taken away again if that store does not come about."""
+    is_new = not store.exists() and not key_path(store).exists()
+    key = make_key(store) if is_new else read_key(store)
+    try:
+        yield key
+    finally:
+        if is_new and not store.exists():
+            key_path(store).unlink(missing_ok=True)

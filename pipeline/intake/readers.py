@@ -1,4 +1,5 @@
-"""Readers: an export's bytes become text rows with the line each began on, whatever their form.
+"""
+Readers: an export's bytes become text rows with the line each began on, whatever their form.
 
 A reader yields batches of good records as a Polars frame of text (`line` and the table's columns; surrounding space
 removed, NULL where empty, client keys already hashed) and the records whose number of fields is wrong. A file that
@@ -52,7 +53,7 @@ class Batch:
 
 
 def read_header(names: list[str], table: Table) -> Header:
-    """Match a header with the contract by name; `UnreadableError` where a required column is missing or one is twice."""
+    """Match a header with the contract by name; `UnreadableError` where one is missing or twice."""
     names = [name.strip() for name in names]
     missing = [name for name in table.required_columns if name not in names]
     if missing:
@@ -65,7 +66,9 @@ def read_header(names: list[str], table: Table) -> Header:
     return Header(positions, len(names), undeclared)
 
 
-def normalise(columns: dict[str, list[str]], lines: list[int], table: Table, hash_client: Callable[[str], str]) -> pl.DataFrame:
+def normalise(
+    columns: dict[str, list[str]], lines: list[int], table: Table, hash_client: Callable[[str], str]
+) -> pl.DataFrame:
     """Text columns trimmed, empty ones NULL, lot and batch numbers in upper case, client keys hashed."""
     frame = pl.DataFrame(
         {"line": pl.Series(lines, dtype=pl.Int64)}
@@ -84,7 +87,8 @@ def normalise(columns: dict[str, list[str]], lines: list[int], table: Table, has
 def read_csv(
     file: BinaryIO, table: Table, hash_client: Callable[[str], str], *, gzipped: bool
 ) -> tuple[Header, Iterator[Batch]]:
-    """Read CSV (RFC 4180, UTF-8, with or without a byte order mark), gzipped or not.
+    """
+    Read CSV (RFC 4180, UTF-8, with or without a byte order mark), gzipped or not.
 
     Returns the header and an iterator of batches. Both may raise `UnreadableError`; the iterator must be run to its
     end before anything of the file counts.
@@ -123,7 +127,8 @@ def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
 
 
 def _records(reader: "csv._reader") -> Iterator[tuple[int, list[str]]]:
-    """Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
+    """
+    Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
 
     The sentinel added after the last line comes back as a record of its own unless a quote stands open.
     """

@@ -19,7 +19,8 @@ _FLUSH_RECORDS = 50_000
 
 @dataclass(frozen=True)
 class Reading:
-    """What reading a file gave.
+    """
+    What reading a file gave.
 
     `misshapen` names the lines of records with a wrong number of fields, and how many the header has; `failure` is why
     the file could not be read at all.
@@ -87,9 +88,7 @@ def _read_arrival(arrival: Arrival, incoming: _Incoming, hash_client: Callable[[
     return Reading(arrival, n_records, header.undeclared, tuple(misshapen))
 
 
-def _open_reader(
-    file: BinaryIO, arrival: Arrival, hash_client: Callable[[str], str]
-) -> tuple[Header, Iterator[Batch]]:
+def _open_reader(file: BinaryIO, arrival: Arrival, hash_client: Callable[[str], str]) -> tuple[Header, Iterator[Batch]]:
     export = arrival.export
     if export.form != "csv":
         raise UnreadableError("file.format", f"{export.form} files are not read.")

@@ -1,4 +1,5 @@
-"""Which rows are duplicates, which are superseded, and which now count: decided file by file, in the order taken in.
+"""
+Which rows are duplicates, which are superseded, and which now count: decided file by file, in the order taken in.
 
 A row is a duplicate when it equals in every value the version of its key that counts, or an earlier row of its file;
 superseded when a newer version of its key is known or stands in the same file; else accepted. Of two versions recorded
@@ -19,7 +20,8 @@ def _same(names: tuple[str, ...], left: str, right: str) -> str:
 
 
 def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
-    """Make the temporary table `fate` (file_id, line, fate) for the good rows of `read_rows`.
+    """
+    Make the temporary table `fate` (file_id, line, fate) for the good rows of `read_rows`.
 
     Needs `arrival` (file_id, file_order) and the table's raw table as it stood before this run; `zone` is that of rows
     whose branch has none.
@@ -49,10 +51,11 @@ def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str)
 def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
     """Rows of contested keys with their round, and the version of each contested key that counts so far."""
     key, names = ", ".join(table.key), ", ".join(table.column_names)
+    own_key = ", ".join(f"r.{name}" for name in table.key)
     con.execute(f"""
         create or replace temp table contender as
         select r.file_id, r.line, {", ".join(f"r.{name}" for name in table.column_names)}, r.versioned_at,
-          dense_rank() over (partition by {", ".join(f"r.{name}" for name in table.key)} order by a.file_order) as round,
+          dense_rank() over (partition by {own_key} order by a.file_order) as round,
           row_number() over (
             partition by r.file_id, {", ".join(f"r.{name}" for name in table.column_names)} order by r.line
           ) > 1 as is_repeat

@@ -32,7 +32,8 @@ def make_branch_zones(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def zone_furthest_ahead(con: duckdb.DuckDBPyConnection, now: datetime, zone: str) -> str:
-    """Of the branches' zones and `zone`, the one whose wall clock is furthest ahead at `now` (UTC).
+    """
+    Of the branches' zones and `zone`, the one whose wall clock is furthest ahead at `now` (UTC).
 
     For rows that name no branch: a wall time lies in the future only where it does so at every branch.
     """

@@ -1,0 +1,1 @@
+"""The store: DuckDB, its schema, its ledger, and the SQL files that count."""

@@ -1,7 +1,6 @@
 """The DuckDB store: opened, locked, brought to the current schema, and changed in one transaction a night."""
 
 import hashlib
-import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -174,7 +173,8 @@ def _check_key(con: duckdb.DuckDBPyConnection, store: Path, key: bytes) -> None:
 
 @contextmanager
 def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
-    """The store open for one night's writing, in one transaction.
+    """
+    The store open for one night's writing, in one transaction.
 
     The transaction is left open: the caller commits. Whatever is not committed is undone, and a store file that this
     call created is taken away again, so that a failed first night leaves nothing.
@@ -197,14 +197,16 @@ def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
         raise
     finally:
         _remove_spill(store)
-    os.chmod(store, 0o600)
+    store.chmod(0o600)
 
 
 @contextmanager
 def read_store(store: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """The store open for reading only; temporary tables may be made."""
     if not store.is_file():
-        raise StoreError(f"There is no store at {store}.", remedy="Run `scapha nightly` first, or name it with --store.")
+        raise StoreError(
+            f"There is no store at {store}.", remedy="Run `scapha nightly` first, or name it with --store."
+        )
     con = _connect(store, read_only=True)
     try:
         version = _schema_version(con, store)

@@ -129,7 +129,9 @@ class Ledger:
             self._con.execute("delete from rejection where file_id = ?", [file_id])
             insert_frame(self._con, "rejection", rejections)
 
-    def write_run(self, run_id: int, version: str, started_at: datetime, finished_at: datetime, files: int, counts: Counts) -> None:
+    def write_run(
+        self, run_id: int, version: str, started_at: datetime, finished_at: datetime, files: int, counts: Counts
+    ) -> None:
         """Record a run that took something in."""
         self._con.execute(
             "insert into run values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",

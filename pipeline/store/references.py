@@ -14,7 +14,8 @@ def make_references(con: duckdb.DuckDBPyConnection, allowed_site_groups: tuple[s
 
 
 def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataFrame]:
-    """The reference tables by name.
+    """
+    The reference tables by name.
 
     ref_complications has a row for each kind that counts towards a complication or group; ref_windows the days after a
     piercing, first and last, in which an answer vouches for a window.
@@ -36,5 +37,7 @@ def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataF
             schema={"age_band": pl.String, "low": pl.Int32, "high": pl.Int32},
             orient="row",
         ),
-        "ref_allowed_site_groups": pl.DataFrame({"site_group": list(allowed_site_groups)}, schema={"site_group": pl.String}),
+        "ref_allowed_site_groups": pl.DataFrame(
+            {"site_group": list(allowed_site_groups)}, schema={"site_group": pl.String}
+        ),
     }

@@ -1,4 +1,5 @@
-"""The SQL files: their headers read, their order worked out, and each run as a temporary table of its name.
+"""
+The SQL files: their headers read, their order worked out, and each run as a temporary table of its name.
 
 A file is one SELECT and says in its header what it is:
 
@@ -11,7 +12,7 @@ A file is one SELECT and says in its header what it is:
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from graphlib import TopologicalSorter
@@ -93,19 +94,14 @@ def sql_files() -> dict[str, SqlFile]:
     return {name: found[name] for name in TopologicalSorter(graph).static_order()}
 
 
-def run_files(
-    con: duckdb.DuckDBPyConnection,
-    layers: Iterable[str],
-    params: dict[str, Any],
-    progress: Callable[[str], None] = lambda name: None,
-) -> None:
-    """Make every file of the layers, in their order, into a temporary table of its name.
+def run_files(con: duckdb.DuckDBPyConnection, layers: Iterable[str], params: dict[str, Any]) -> None:
+    """
+    Make every file of the layers, in their order, into a temporary table of its name.
 
     Only the parameters a file declares are bound: DuckDB refuses unused ones.
     """
     wanted = set(layers)
     for name, file in sql_files().items():
         if file.layer in wanted:
-            progress(name)
             bound = {param: params[param] for param in file.params}
             con.execute(f"create or replace temp table {name} as {file.query}", bound)

@@ -13,5 +13,5 @@ select greatest(cast(e.recorded_on - p.performed_on as integer), 0) as delay_day
   count(*) as infections
 from events e
 join piercings p on p.procedure_id = e.procedure_id
-where e.complication = 'infection'
+where e.complication = 'infection' and p.performed_on <= $as_of
 group by greatest(cast(e.recorded_on - p.performed_on as integer), 0), cast($as_of - p.performed_on as integer)

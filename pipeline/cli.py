@@ -1,0 +1,285 @@
+"""The command line: arguments, progress and exit codes. It alone reads the clock; heavy imports wait their turn."""
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipeline import __version__
+from pipeline.errors import UsageError, UserError
+
+if TYPE_CHECKING:
+    from pipeline.nightly import Outcome
+
+REJECTED, NEW_SIGNAL = 3, 4
+"""Exit codes of a run that is done and has something to say, given only where `--strict` or `--alert` asks."""
+
+_PATH = click.Path(path_type=Path)
+_STORE = click.option(
+    "--store", type=_PATH, default="scapha.duckdb", show_default=True, help="The store's file; its key lies beside it."
+)
+_SITE = click.option("--site", type=_PATH, default="site", show_default=True, help="Where the pages are published.")
+_SETTINGS = click.option(
+    "--settings",
+    "settings_path",
+    type=_PATH,
+    help="Settings file. Without it: scapha.toml in the inbox, else in the current folder, else defaults.",
+)
+_AS_OF = click.option(
+    "--as-of",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="Report what was known by this day. Default: the newest day any record tells of.",
+)
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on stdout.")
+_QUIET = click.option("--quiet", is_flag=True, help="Show no progress.")
+_STRICT = click.option("--strict", is_flag=True, help=f"Exit {REJECTED} where any row or file stands rejected.")
+_ALERT = click.option("--alert", is_flag=True, help=f"Exit {NEW_SIGNAL} where a new signal is open.")
+
+_EXITS = """
+\b
+Exit codes:
+  0  done
+  1  the job failed; the store and the published site are as they were
+  2  wrong usage or settings
+  3  done, and rows or files stand rejected (only with --strict)
+  4  done, and a new signal is open (only with --alert)
+  5  another run holds the store
+"""
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=_EXITS)
+@click.version_option(__version__, prog_name="scapha")
+def main() -> None:
+    """
+    An ear-piercing business's figures and complication surveillance, every night, from its own exports.
+
+    \b
+    Examples:
+      scapha nightly sample_exports
+      scapha report --as-of 2026-05-31 --site as_known_in_may
+      scapha simulate exports --branches 3 --weeks 52 --seed 7
+    """
+
+
+@main.command(epilog=_EXITS)
+@click.argument("inbox", type=_PATH)
+@_STORE
+@_SITE
+@_SETTINGS
+@_AS_OF
+@_STRICT
+@_ALERT
+@_QUIET
+@_JSON
+def nightly(
+    inbox: Path,
+    store: Path,
+    site: Path,
+    settings_path: Path | None,
+    as_of: datetime | None,
+    strict: bool,
+    alert: bool,
+    quiet: bool,
+    as_json: bool,
+) -> None:
+    """
+    Take in what is new in INBOX, compute, and publish the pages.
+
+    Running it again with nothing new changes nothing. If it fails, run it again.
+
+    \b
+    Example:
+      scapha nightly exports --store shop.duckdb --site pages
+    """
+    with _telling(as_json), _progress(quiet) as progress:
+        progress(f"looking into {inbox}")
+        from pipeline.nightly import run_night
+        from pipeline.settings import find_settings, read_settings
+
+        settings = read_settings(settings_path or find_settings(inbox))
+        outcome = run_night(
+            inbox,
+            store=store,
+            site=site,
+            settings=settings,
+            as_of=_day(as_of),
+            clock=lambda: datetime.now(UTC),
+            progress=progress,
+        )
+    _tell(outcome, site, as_json=as_json)
+    _exit(outcome, strict=strict, alert=alert)
+
+
+@main.command(epilog=_EXITS)
+@_STORE
+@_SITE
+@_SETTINGS
+@_AS_OF
+@_STRICT
+@_ALERT
+@_QUIET
+@_JSON
+def report(
+    store: Path,
+    site: Path,
+    settings_path: Path | None,
+    as_of: datetime | None,
+    strict: bool,
+    alert: bool,
+    quiet: bool,
+    as_json: bool,
+) -> None:
+    """
+    Publish again from the store, for any past day as it was known then.
+
+    The store is only read.
+
+    \b
+    Example:
+      scapha report --as-of 2026-05-31 --site as_known_in_may
+    """
+    with _telling(as_json), _progress(quiet) as progress:
+        progress(f"reading {store}")
+        from pipeline.nightly import run_report
+        from pipeline.settings import find_settings, read_settings
+
+        settings = read_settings(settings_path or find_settings(None))
+        outcome = run_report(store=store, site=site, settings=settings, as_of=_day(as_of), progress=progress)
+    _tell(outcome, site, as_json=as_json)
+    _exit(outcome, strict=strict, alert=alert)
+
+
+@main.command()
+@click.argument("directory", type=_PATH)
+@click.option("--branches", type=click.IntRange(1, 2000), default=4, show_default=True, help="How many branches.")
+@click.option("--weeks", type=click.IntRange(1, 520), default=104, show_default=True, help="How many weeks of history.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Same seed, same files.")
+@click.option("--scenario", type=click.Choice(["corrowmere"]), help="Write this invented chain, stories and all.")
+@_QUIET
+@_JSON
+def simulate(
+    directory: Path, branches: int, weeks: int, seed: int, scenario: str | None, quiet: bool, as_json: bool
+) -> None:
+    """
+    Write an invented chain's exports into DIRECTORY, and what is true of it beside it.
+
+    The answer key goes to DIRECTORY.answer_key, apart from the exports. Nothing in it is about real people.
+
+    \b
+    Example:
+      scapha simulate exports --branches 3 --weeks 52 --seed 7
+    """
+    with _telling(as_json), _progress(quiet) as progress:
+        progress(f"inventing a chain in {directory}")
+        from pipeline.simulate import simulate_chain, simulate_scenario
+
+        if scenario:
+            made = simulate_scenario(directory, scenario, progress=progress)
+        else:
+            made = simulate_chain(directory, branches=branches, weeks=weeks, seed=seed, progress=progress)
+    click.echo(json.dumps(made.as_dict()) if as_json else made.sentence())
+
+
+@main.command()
+@click.argument("directory", type=_PATH)
+@_JSON
+def schema(directory: Path, as_json: bool) -> None:
+    """
+    Write a Table Schema file for each table of the exports into DIRECTORY.
+
+    They say what every column holds, for whoever sets up an export or checks one.
+
+    \b
+    Example:
+      scapha schema table_schemas
+    """
+    with _telling(as_json):
+        from pipeline.contract.tableschema import write_schemas
+
+        names = write_schemas(directory)
+    click.echo(json.dumps({"written": names}) if as_json else "\n".join(names))
+
+
+@main.command()
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> None:
+    """
+    Print what makes SHELL complete scapha's commands and options.
+
+    \b
+    Example:
+      scapha completion bash >> ~/.bashrc
+    """
+    from click.shell_completion import get_completion_class
+
+    completer = get_completion_class(shell)
+    if completer is None:
+        raise UsageError(f"There is no completion for {shell}.")
+    click.echo(completer(main, {}, "scapha", "_SCAPHA_COMPLETE").source())
+
+
+Progress = Callable[[str], None]
+
+
+@contextmanager
+def _telling(as_json: bool) -> Iterator[None]:
+    """Turn an error that the user can mend into one line on stderr, a JSON document if asked for, and its exit code."""
+    try:
+        yield
+    except UserError as error:
+        click.echo(f"scapha: {error}", err=True)
+        if as_json:
+            click.echo(json.dumps({"error": error.problem, "remedy": error.remedy, "exit_code": error.exit_code}))
+        sys.exit(error.exit_code)
+
+
+@contextmanager
+def _progress(quiet: bool) -> Iterator[Progress]:
+    """Show steps on stderr: one living line on a terminal, else a line each."""
+    if quiet:
+        yield lambda _: None
+    elif sys.stderr.isatty() and os.environ.get("TERM") != "dumb":
+        from rich.console import Console
+
+        with Console(stderr=True).status("") as status:
+            yield status.update
+    else:
+        yield lambda step: click.echo(f"scapha: {step}", err=True)
+
+
+def _day(moment: datetime | None) -> date | None:
+    return moment.date() if moment else None
+
+
+def _tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
+    """Say on stdout what a run did."""
+    new = list(outcome.new_signals)
+    if as_json:
+        click.echo(json.dumps({**outcome.summary, "new_signals": new, "site_changed": outcome.is_site_changed}))
+        return
+    counts, as_of = outcome.summary["counts"], outcome.summary["as_of"]
+    done = "is published" if outcome.is_site_changed else "stands as it was"
+    click.echo(f"{site}/index.html {done}{f', as of {as_of}' if as_of else '; there is no data yet'}.")
+    if outcome.taken is not None:
+        rows = outcome.taken.counts
+        click.echo(
+            f"{len(outcome.taken.loads)} new files: {rows.accepted:,} rows accepted, {rows.rejected:,} rejected, "
+            f"{rows.duplicate:,} duplicate, {rows.superseded:,} superseded."
+        )
+    click.echo(
+        f"{counts['rejected_standing']:,} rows or files stand rejected; "
+        f"{len(outcome.summary['open_signals'])} signals open, {len(new)} of them new."
+    )
+
+
+def _exit(outcome: "Outcome", *, strict: bool, alert: bool) -> None:
+    if alert and outcome.new_signals:
+        sys.exit(NEW_SIGNAL)
+    if strict and outcome.n_rejected:
+        sys.exit(REJECTED)

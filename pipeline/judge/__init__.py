@@ -1,0 +1,57 @@
+"""
+Judge: join the measures to the statistics, and give every result table.
+
+Each module is about one kind of result; its functions take frames and give frames. Only here do frames and statistics
+meet.
+"""
+
+from datetime import date
+
+import polars as pl
+
+from pipeline.judge.charts import judge_control_charts
+from pipeline.judge.comparison import judge_comparison
+from pipeline.judge.expected import Reference, judge_weekly
+from pipeline.judge.exposures import judge_exposures
+from pipeline.judge.rates import judge_attach, judge_coverage, judge_rates, judge_revisits
+from pipeline.judge.records import judge_branches, judge_gaps, judge_intake, judge_rejected_rows
+from pipeline.judge.signals import judge_signals
+from pipeline.results import RESULT_BY_NAME
+
+Frames = dict[str, pl.DataFrame]
+
+
+_BEFORE_ANY_DATA = date(1970, 1, 1)
+
+
+def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date]) -> Frames:
+    """
+    Every result table by its name, from the measures as of a day; None where there is no data, and they are empty.
+
+    `raised_before` holds the signals of earlier nights with the day each was first raised.
+    """
+    as_of = known_by or _BEFORE_ANY_DATA
+    data_from: date | None = measures["data_span"]["data_from"][0]
+    reference = Reference(as_of, data_from)
+    control_charts = judge_control_charts(measures["infection_sequence"], reference)
+    exposures = judge_exposures(measures["exposed_piercings"], measures["exposure_levels"])
+    results = {
+        "complication_rates": judge_rates(measures["complication_counts"], data_from),
+        "attach": judge_attach(measures["attach_counts"]),
+        "revisits": judge_revisits(measures["revisit_counts"]),
+        "weekly": judge_weekly(
+            measures["weekly_counts"], measures["infection_days"], measures["infection_delays"], reference
+        ),
+        "coverage": judge_coverage(measures["coverage_weeks"], as_of),
+        "control_charts": control_charts,
+        "comparison": judge_comparison(
+            measures["branch_strata"], measures["complication_counts"], measures["branch_days"]
+        ),
+        "exposures": exposures,
+        "signals": judge_signals(control_charts, exposures, as_of, raised_before),
+        "record_gaps": judge_gaps(measures["record_gaps"]),
+        "intake": judge_intake(measures["intake_files"]),
+        "rejected_rows": judge_rejected_rows(measures["rejections"]),
+        "branches": judge_branches(measures["branch_days"]),
+    }
+    return {name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}

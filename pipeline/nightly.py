@@ -1,0 +1,117 @@
+"""The night: receive, check, load, count, judge, publish. Its sister `report` publishes again from the store."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from pipeline import __version__
+from pipeline.count import count
+from pipeline.intake.inbox import look_into
+from pipeline.intake.load import Taken, take_in
+from pipeline.intake.pseudonyms import key_for
+from pipeline.judge import judge
+from pipeline.publish import built_aside, check_site_path
+from pipeline.settings import Settings
+from pipeline.store import kept
+from pipeline.store.database import hold_lock, open_store, read_store
+from pipeline.store.ledger import Ledger
+from reports.edition import Edition
+from reports.site import build_site
+from reports.summary import summarise
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run did: its summary as published, what it took in, and the ids of the signals it raised."""
+
+    summary: dict[str, Any]
+    taken: Taken | None
+    new_signals: tuple[str, ...]
+    n_rejected: int  # rows and files that stand rejected
+    is_site_changed: bool
+
+
+def run_night(
+    inbox_folder: Path,
+    *,
+    store: Path,
+    site: Path,
+    settings: Settings,
+    as_of: date | None,
+    clock: Callable[[], datetime],
+    progress: Progress,
+) -> Outcome:
+    """
+    Take in what is new, count, judge and publish: all of it, or nothing.
+
+    `clock` tells the present, with its offset. Raises `UserError` with a remedy where the inbox, the store or the
+    site's path is wrong; the store and the published site are then as they were.
+    """
+    inbox = look_into(inbox_folder)
+    check_site_path(site)
+    store.parent.mkdir(parents=True, exist_ok=True)
+    with hold_lock(store), key_for(store) as key, open_store(store, key) as con:
+        started = _utc(clock())
+        taken = take_in(con, inbox, now=started, zone=settings.timezone, key=key, progress=progress)
+        if taken.is_something:
+            Ledger(con).write_run(taken.run_id, __version__, started, _utc(clock()), len(taken.loads), taken.counts)
+        edition, new_signals = _count_and_judge(con, settings, as_of, progress)
+        kept.keep_results(con, edition.results)
+        kept.remember_signals(con, edition.results["signals"])
+        progress("drawing pages")
+        with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
+            con.execute("commit")
+            con.close()
+            is_changed = put_in_place()
+    return _outcome(edition, taken, new_signals, is_changed)
+
+
+def run_report(*, store: Path, site: Path, settings: Settings, as_of: date | None, progress: Progress) -> Outcome:
+    """Publish again from the store, for any day as it was known then; the store is only read."""
+    check_site_path(site)
+    with read_store(store) as con:
+        edition, new_signals = _count_and_judge(con, settings, as_of, progress)
+    progress("drawing pages")
+    with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
+        is_changed = put_in_place()
+    return _outcome(edition, None, new_signals, is_changed)
+
+
+def _count_and_judge(
+    con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None, progress: Progress
+) -> tuple[Edition, tuple[str, ...]]:
+    """What the site is made of, and the ids of signals no earlier night had raised."""
+    progress("counting")
+    known_by, measures = count(con, settings, as_of)
+    raised_before = kept.raised_before(con)
+    progress("judging")
+    results = judge(measures, known_by, raised_before)
+    run = con.execute(
+        "select run_id, version, started_at, finished_at from run order by run_id desc limit 1"
+    ).fetchall()
+    names = ("run_id", "version", "started_at", "finished_at")
+    edition = Edition(
+        as_of=known_by,
+        data_from=measures["data_span"]["data_from"][0],
+        results=results,
+        chain_name=settings.chain_name,
+        adult_age=settings.adult_age,
+        run=dict(zip(names, run[0], strict=True)) if run else {},
+    )
+    return edition, tuple(name for name in results["signals"]["signal_id"] if name not in raised_before)
+
+
+def _outcome(edition: Edition, taken: Taken | None, new_signals: tuple[str, ...], is_changed: bool) -> Outcome:
+    refused = edition.results["rejected_rows"].select("file", "sha256", "table", "line").n_unique()
+    return Outcome(summarise(edition), taken, new_signals, refused, is_changed)
+
+
+def _utc(moment: datetime) -> datetime:
+    """A moment in UTC without offset, as the store keeps times."""
+    return moment.astimezone(UTC).replace(tzinfo=None)

@@ -1,0 +1,70 @@
+"""
+Publish a site: built aside, then put in place by one rename, so that a reader never meets half a site.
+
+The site's path is a link to a folder beside it, named by the digest of its content. A link that lags after a crash is
+put right by the next run, which builds the same folder again.
+"""
+
+import hashlib
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pipeline.errors import UsageError
+
+
+def check_site_path(site: Path) -> None:
+    """`UsageError` where something stands at the site's path that is no site of ours and would be lost."""
+    if site.is_symlink() or not site.exists():
+        return
+    if not site.is_dir() or any(site.iterdir()):
+        raise UsageError(
+            f"{site} exists and was not published by Scapha.",
+            remedy="Name another folder with --site, or move it away.",
+        )
+
+
+@contextmanager
+def built_aside(site: Path, build: Callable[[Path], None]) -> Iterator[Callable[[], bool]]:
+    """
+    Build a site beside its path; yields a function that puts it in place, and says whether that changed anything.
+
+    Whatever was built and not put in place is taken away again.
+    """
+    site.parent.mkdir(parents=True, exist_ok=True)
+    building = site.with_name(f".{site.name}.building")
+    shutil.rmtree(building, ignore_errors=True)
+    building.mkdir(mode=0o700)
+    try:
+        build(building)
+        folder = site.with_name(f".{site.name}.{_digest(building)}")
+        yield lambda: _put_in_place(site, building, folder)
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+
+
+def _digest(folder: Path) -> str:
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        if path.is_file():
+            digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()[:16]
+
+
+def _put_in_place(site: Path, building: Path, folder: Path) -> bool:
+    current = site.resolve() if site.is_symlink() else None
+    if current == folder.resolve() and _digest(folder) == folder.name.rpartition(".")[2]:
+        return False
+    shutil.rmtree(folder, ignore_errors=True)
+    building.rename(folder)
+    link = site.with_name(f".{site.name}.link")
+    link.unlink(missing_ok=True)
+    link.symlink_to(folder.name)
+    if site.is_dir() and not site.is_symlink():
+        site.rmdir()  # an empty folder, as `check_site_path` saw
+    link.replace(site)
+    for old in site.parent.glob(f".{site.name}.*"):
+        if old != folder and old.is_dir() and not old.is_symlink():
+            shutil.rmtree(old)
+    return True

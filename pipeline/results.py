@@ -1,0 +1,182 @@
+"""
+The declared columns of every result table: they stand behind the pages, are published as CSV, and kept in the store.
+
+Columns the contract fixes come first, in its order; further ones of our own follow.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import polars as pl
+
+_TEXT, _COUNT, _NUMBER, _DAY, _FLAG = pl.String, pl.Int64, pl.Float64, pl.Date, pl.Boolean
+_MONEY = pl.Decimal(38, 10)
+
+
+@dataclass(frozen=True)
+class Result:
+    """A result table: its name (of the CSV file too), what a row is, its grain, and its columns with their types."""
+
+    name: str
+    sentence: str
+    grain: tuple[str, ...]
+    schema: dict[str, pl.DataType | type[pl.DataType]]
+
+    def frame(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """
+        A frame's declared columns in their order and types, rows in the order of the grain.
+
+        Raises polars' ColumnNotFoundError where one is missing. NaN becomes empty.
+        """
+        columns = [pl.col(name).cast(dtype) for name, dtype in self.schema.items()]
+        return frame.select(columns).with_columns(pl.col(pl.Float64).fill_nan(None)).sort(self.grain, nulls_last=False)
+
+    def gather(self, frames: Iterable[pl.DataFrame]) -> pl.DataFrame:
+        """Several frames as one, as `frame` gives it; without any, an empty one."""
+        return pl.concat([pl.DataFrame(schema=self.schema), *map(self.frame, frames)]).sort(self.grain)
+
+
+def _times(names: str, dtype: pl.DataType | type[pl.DataType]) -> dict[str, pl.DataType | type[pl.DataType]]:
+    return dict.fromkeys(names.split(), dtype)
+
+
+RESULTS: tuple[Result, ...] = (
+    Result(
+        "complication_rates",
+        "Events among mature piercings of the 364-day period, for each level and complication.",
+        ("dimension", "level", "complication"),
+        _times("dimension level complication", _TEXT)
+        | _times("window_days", _COUNT)
+        | _times("period_start period_end", _DAY)
+        | _times("procedures events", _COUNT)
+        | _times("rate wilson_low wilson_high", _NUMBER)
+        | _times("reached", _COUNT)
+        | _times("coverage rate_reached reached_low reached_high", _NUMBER)
+        | _times("events_reached attributed", _COUNT)
+        | _times("data_from", _DAY),
+    ),
+    Result(
+        "attach",
+        "Visits that left with aftercare, for each level and period.",
+        ("dimension", "level", "period"),
+        _times("dimension level period", _TEXT)
+        | _times("eligible_visits attached_visits", _COUNT)
+        | _times("rate wilson_low wilson_high", _NUMBER)
+        | _times("provided_visits linked_visits", _COUNT),
+    ),
+    Result(
+        "revisits",
+        "Due revisits by what became of them, for each level and period.",
+        ("dimension", "level", "period"),
+        _times("dimension level period", _TEXT)
+        | _times("due attended no_show cancelled_late unknown", _COUNT)
+        | _times("no_show_rate wilson_low wilson_high", _NUMBER)
+        | _times("threads kept_in_the_end", _COUNT),
+    ),
+    Result(
+        "weekly",
+        "What happened in each week at each branch, with infections expected so far.",
+        ("week", "branch_id", "currency"),
+        _times("week", _DAY)
+        | _times("branch_id", _TEXT)
+        | _times("visits procedures infections_observed", _COUNT)
+        | _times("infections_expected", _NUMBER)
+        | _times("aftercare_net jewellery_net", _MONEY)
+        | _times("currency", _TEXT)
+        | _times("mature", _FLAG),
+    ),
+    Result(
+        "control_charts",
+        "Points of the control charts with their limits.",
+        ("chart", "subgroup"),
+        _times("chart dimension level complication subgroup", _TEXT)
+        | _times("n observed", _COUNT)
+        | _times("statistic centre lower upper", _NUMBER)
+        | _times("signal", _FLAG)
+        | _times("beyond", _TEXT)
+        | _times("from_on to_on", _DAY)
+        | _times("baseline", _NUMBER)
+        | _times("baseline_from baseline_to", _DAY)
+        | _times("why", _TEXT),
+    ),
+    Result(
+        "comparison",
+        "Each branch's events against those expected of its case mix, for each complication.",
+        ("branch_id", "complication"),
+        _times("branch_id complication", _TEXT)
+        | _times("observed", _COUNT)
+        | _times("expected ratio ratio_low ratio_high", _NUMBER)
+        | _times("limit_low_95 limit_high_95 limit_low_998 limit_high_998 shrunk_ratio", _NUMBER)
+        | _times("comparable", _FLAG)
+        | _times("reason", _TEXT)
+        | _times("procedures reached", _COUNT)
+        | _times("coverage", _NUMBER),
+    ),
+    Result(
+        "exposures",
+        "Events of those exposed to each possible cause, against those expected of like piercings.",
+        ("complication", "dimension", "level"),
+        _times("dimension level complication", _TEXT)
+        | _times("procedures observed", _COUNT)
+        | _times("expected ratio ratio_low ratio_high limit_high p_value", _NUMBER)
+        | _times("signal", _FLAG)
+        | _times("first_on last_on", _DAY),
+    ),
+    Result(
+        "signals",
+        "Slices that passed their threshold: reasons to look, not findings.",
+        ("signal_id",),
+        _times("signal_id", _TEXT)
+        | _times("raised_on", _DAY)
+        | _times("complication dimension level method", _TEXT)
+        | _times("started_on", _DAY)
+        | _times("observed", _COUNT)
+        | _times("expected ratio ratio_low ratio_high statistic threshold", _NUMBER)
+        | _times("state", _TEXT)
+        | _times("procedures", _COUNT)
+        | _times("ended_on", _DAY),
+    ),
+    Result(
+        "record_gaps",
+        "Gaps in the records of piercings of the last 364 days.",
+        ("procedure_id", "gap"),
+        _times("procedure_id branch_id", _TEXT) | _times("performed_on", _DAY) | _times("gap", _TEXT),
+    ),
+    Result(
+        "intake",
+        "Every file taken in, with the fates of its rows.",
+        ("file", "table", "sha256"),
+        _times("file table sha256", _TEXT)
+        | _times("rows accepted rejected duplicate superseded", _COUNT)
+        | _times("loaded_at", pl.Datetime("us"))
+        | _times("readable", _FLAG)
+        | _times("undeclared", _TEXT),
+    ),
+    Result(
+        "rejected_rows",
+        "Every rule that a row or file breaks, as long as it stands rejected.",
+        ("file", "sha256", "table", "line", "column", "rule"),
+        _times("file table", _TEXT) | _times("line", _COUNT) | _times("rule column value remedy sha256", _TEXT),
+    ),
+    Result(
+        "coverage",
+        "How many piercings of each week and branch were reached within the 30-day window.",
+        ("week", "branch_id"),
+        _times("week", _DAY)
+        | _times("branch_id", _TEXT)
+        | _times("procedures reached", _COUNT)
+        | _times("coverage coverage_low coverage_high", _NUMBER)
+        | _times("mature", _FLAG),
+    ),
+    Result(
+        "branches",
+        "The branches, and the days their exports tell of.",
+        ("branch_id",),
+        _times("branch_id name premises region follow_up_policy", _TEXT)
+        | _times("opened_on", _DAY)
+        | _times("known", _FLAG)
+        | _times("data_from data_through", _DAY),
+    ),
+)
+
+RESULT_BY_NAME = {result.name: result for result in RESULTS}

@@ -1,0 +1,1 @@
+"""Reports: the published site, from result tables alone."""
