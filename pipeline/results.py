@@ -169,6 +169,22 @@ RESULTS: tuple[Result, ...] = (
         | _times("mature", _FLAG),
     ),
     Result(
+        "cause_branches",
+        "Where each possible cause was met: exposed piercings and their events by branch.",
+        ("complication", "dimension", "level", "branch_id"),
+        _times("complication dimension level branch_id", _TEXT)
+        | _times("procedures events", _COUNT)
+        | _times("used_from used_to", _DAY),
+    ),
+    Result(
+        "branch_practitioners",
+        "Infections by practitioner and site group, for each branch.",
+        ("branch_id", "practitioner_id", "site_group"),
+        _times("branch_id practitioner_id site_group", _TEXT)
+        | _times("procedures events reached", _COUNT)
+        | _times("rate wilson_low wilson_high", _NUMBER),
+    ),
+    Result(
         "branches",
         "The branches, and the days their exports tell of.",
         ("branch_id",),

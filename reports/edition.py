@@ -9,8 +9,7 @@ import polars as pl
 
 @dataclass(frozen=True)
 class Edition:
-    """
-    The results as of a day, and what must be said beside them.
+    """The results as of a day, and what must be said beside them.
 
     `as_of` and `data_from` are None where there is no data. `run` has run_id, version, started_at and finished_at (UTC)
     of the last run that took anything in; it is empty before the first.

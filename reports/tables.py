@@ -12,8 +12,7 @@ def write_tables(results: dict[str, pl.DataFrame], folder: Path) -> None:
 
 
 def as_csv(frame: pl.DataFrame) -> str:
-    """
-    A frame as CSV text (RFC 4180); missing values are empty, times in UTC end in Z, decimals shed idle zeros.
+    """A frame as CSV text (RFC 4180); missing values are empty, times in UTC end in Z, decimals shed idle zeros.
 
     A text that begins like a formula gets an apostrophe before it; numbers do not.
     """

@@ -13,8 +13,8 @@ from pipeline.judge.charts import judge_control_charts
 from pipeline.judge.comparison import judge_comparison
 from pipeline.judge.expected import Reference, judge_weekly
 from pipeline.judge.exposures import judge_exposures
-from pipeline.judge.rates import judge_attach, judge_coverage, judge_rates, judge_revisits
-from pipeline.judge.records import judge_branches, judge_gaps, judge_intake, judge_rejected_rows
+from pipeline.judge.rates import judge_attach, judge_branch_practitioners, judge_coverage, judge_rates, judge_revisits
+from pipeline.judge.records import judge_branches, judge_intake, judge_rejected_rows
 from pipeline.judge.signals import judge_signals
 from pipeline.results import RESULT_BY_NAME
 
@@ -49,9 +49,11 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
         ),
         "exposures": exposures,
         "signals": judge_signals(control_charts, exposures, as_of, raised_before),
-        "record_gaps": judge_gaps(measures["record_gaps"]),
+        "record_gaps": measures["record_gaps"],
         "intake": judge_intake(measures["intake_files"]),
         "rejected_rows": judge_rejected_rows(measures["rejections"]),
+        "cause_branches": measures["cause_branches"],
+        "branch_practitioners": judge_branch_practitioners(measures["branch_practitioners"]),
         "branches": judge_branches(measures["branch_days"]),
     }
     return {name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}

@@ -42,6 +42,11 @@ def judge_coverage(counts: pl.DataFrame, as_of: date) -> pl.DataFrame:
     return frame.with_columns(is_mature_week("week", as_of).alias("mature"))
 
 
+def judge_branch_practitioners(counts: pl.DataFrame) -> pl.DataFrame:
+    """branch_practitioners: infections by practitioner and site group."""
+    return with_share(counts, "events", "procedures", ("rate", "wilson_low", "wilson_high"))
+
+
 def is_mature_week(column: str, as_of: date, window_days: int = v.INFECTION.window_days) -> pl.Expr:
     """Whether the last day of the week that begins on a column's day is mature for a window."""
     last_mature = as_of - timedelta(days=window_days + v.REPORTING_LAG_DAYS)

@@ -33,11 +33,6 @@ def judge_rejected_rows(rejections: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def judge_gaps(gaps: pl.DataFrame) -> pl.DataFrame:
-    """record_gaps, as counted."""
-    return gaps
-
-
 def judge_branches(branches: pl.DataFrame) -> pl.DataFrame:
     """branches, as counted."""
     return branches.rename({"is_known": "known"})

@@ -1,0 +1,60 @@
+"""Branches in a funnel: observed over expected against how many were expected, with the limits chance draws."""
+
+import altair as alt
+import numpy as np
+import polars as pl
+
+from pipeline.stats.funnel import funnel_limits
+from reports.charts.drawing import ACCENT, INK, QUIET, Drawable, values
+
+
+def branch_funnel(branches: pl.DataFrame) -> Drawable:
+    """A funnel of the columns branch_id, expected, ratio and comparable; those not comparable are drawn hollow."""
+    largest = float(np.ceil(branches["expected"].to_numpy().max() * 1.1 + 1))
+    grid = np.linspace(1, largest, 120)
+    limits = funnel_limits(grid)
+    curves = pl.concat(
+        pl.DataFrame({"expected": grid, "ratio": curve, "limit": name, "side": side})
+        for name, side, curve in (
+            ("95 %", "low", limits.low_95),
+            ("95 %", "high", limits.high_95),
+            ("99.8 %", "low", limits.low_998),
+            ("99.8 %", "high", limits.high_998),
+        )
+    )
+    x = alt.X("expected:Q", title="infections expected of the branch's case mix", scale=alt.Scale(domain=[0, largest]))
+    highest = max(2.5, float(branches["ratio"].drop_nulls().to_numpy().max(initial=1)) * 1.1)
+    y = alt.Y(
+        "ratio:Q",
+        title="observed ÷ expected",
+        scale=alt.Scale(domain=[0, highest], clamp=True),
+        axis=alt.Axis(tickCount=5),
+    )
+    lines = (
+        alt.Chart(values(curves))
+        .mark_line(color=QUIET, strokeWidth=1, clip=True)
+        .encode(
+            x=x,
+            y=y,
+            detail="side:N",
+            strokeDash=alt.StrokeDash(
+                "limit:N", scale=alt.Scale(domain=["95 %", "99.8 %"], range=[[3, 3], [1, 0]]), legend=None
+            ),
+        )
+    )
+    target = alt.Chart(values(pl.DataFrame({"ratio": [1.0]}))).mark_rule(color=QUIET).encode(y="ratio:Q")
+    points = (
+        alt.Chart(values(branches))
+        .mark_point(size=70, strokeWidth=2, opacity=1, stroke=ACCENT)
+        .encode(
+            x="expected:Q",
+            y="ratio:Q",
+            fill=alt.condition("datum.comparable", alt.value(ACCENT), alt.value("transparent")),
+        )
+    )
+    labels = (
+        alt.Chart(values(branches))
+        .mark_text(align="left", dx=8, color=INK)
+        .encode(x="expected:Q", y="ratio:Q", text="branch_id:N")
+    )
+    return alt.layer(lines, target, points, labels)

@@ -1,0 +1,18 @@
+"""Shares with their intervals, one line for each level."""
+
+import altair as alt
+import polars as pl
+
+from reports.charts.drawing import ACCENT, Drawable, values
+
+
+def interval_dots(levels: pl.DataFrame, *, unit: str) -> Drawable:
+    """Dots with whiskers from the columns name, rate, low and high, in the frame's order."""
+    y = alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=190, ticks=False, domain=False))
+    base = alt.Chart(values(levels)).encode(y=y)
+    whiskers = base.mark_rule(color=ACCENT, strokeWidth=2).encode(
+        x=alt.X("low:Q", title=unit, axis=alt.Axis(format=".1~%", tickCount=5), scale=alt.Scale(domainMin=0)),
+        x2="high:Q",
+    )
+    dots = base.mark_point(filled=True, size=60, color=ACCENT, opacity=1).encode(x="rate:Q")
+    return alt.layer(whiskers, dots).properties(height=max(60, 28 * levels.height))

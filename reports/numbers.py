@@ -1,0 +1,111 @@
+"""Numbers, days and names as readers meet them: one way to write each."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+from urllib.parse import quote
+
+NONE = "–"
+"""What stands where there is no figure."""
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+_PAGE_NAME_BYTES = 200
+
+
+def count(value: int | float | None) -> str:
+    """A whole number with thousands separated: 1,234."""
+    return NONE if value is None else f"{value:,.0f}"
+
+
+def tenth(value: float | None) -> str:
+    """A number with one decimal, such as expected cases: 13.2."""
+    return NONE if value is None else f"{value:,.1f}"
+
+
+def share(value: float | None) -> str:
+    """A share in percent: 2.5 %, or 46 % from a tenth on, where decimals would feign precision."""
+    if value is None:
+        return NONE
+    percent = 100 * value
+    return f"{percent:.0f} %" if percent >= 10 or percent == 0 else f"{percent:.1f} %"
+
+
+def share_range(low: float | None, high: float | None) -> str:
+    """An interval of shares: 1.9 to 3.2 %."""
+    if low is None or high is None:
+        return NONE
+    places = 0 if high >= 0.1 else 1
+    return f"{100 * low:.{places}f} to {100 * high:.{places}f} %"
+
+
+def share_of(events: int, n: int, rate: float | None, low: float | None, high: float | None) -> str:
+    """A share that never reads as certain: `0 of 14; could be up to about 22 %`, `12 of 600: 2.0 % (1.2 to 3.5 %)`."""
+    if n == 0:
+        return "none to count"
+    if events == 0:
+        return f"0 of {count(n)}; could be up to about {share(high)}"
+    return f"{count(events)} of {count(n)}: {share(rate)} ({share_range(low, high)})"
+
+
+def ratio(value: float | None) -> str:
+    """A ratio: 3.1 times."""
+    return NONE if value is None else f"{value:.1f} times" if value >= 1.05 or value < 0.95 else "about 1 times"
+
+
+def ratio_range(low: float | None, high: float | None) -> str:
+    """An interval of ratios: 2.2 to 4.1."""
+    return NONE if low is None or high is None else f"{low:.1f} to {high:.1f}"
+
+
+def money(value: Decimal | float | None) -> str:
+    """An amount without its currency: 1,234.50."""
+    return NONE if value is None else f"{value:,.2f}"
+
+
+def day(value: date | None) -> str:
+    """A day: 27 September 2026."""
+    return NONE if value is None else f"{value.day} {_MONTHS[value.month - 1]} {value.year}"
+
+
+def short_day(value: date | None) -> str:
+    """A day for tables: 27 Sep 2026."""
+    return NONE if value is None else f"{value.day} {_MONTHS[value.month - 1][:3]} {value.year}"
+
+
+def week(monday: date) -> str:
+    """A week by its first and last day: 21 to 27 September 2026."""
+    sunday = monday + timedelta(days=6)
+    if monday.month == sunday.month:
+        return f"{monday.day} to {day(sunday)}"
+    first = f"{monday.day} {_MONTHS[monday.month - 1]}"
+    return f"{first}{f' {monday.year}' if monday.year != sunday.year else ''} to {day(sunday)}"
+
+
+def change(now: float | None, before: float | None) -> str:
+    """How a count stands beside an earlier one: `4 % more than`, `the same as`."""
+    if now is None or not before:
+        return NONE
+    percent = 100 * (now - before) / before
+    if abs(percent) < 0.5:
+        return "the same as"
+    return f"{abs(percent):.0f} % {'more' if percent > 0 else 'fewer'} than"
+
+
+def page_name(identifier: str) -> str:
+    """The file name of an id's page: all but A-Z a-z 0-9 _ - percent-encoded; over 200 bytes cut, ending in a hash."""
+    import hashlib
+
+    name = "".join(
+        chr(byte) if chr(byte).isascii() and (chr(byte).isalnum() or chr(byte) in "_-") else f"%{byte:02X}"
+        for byte in identifier.encode("utf-8", "surrogatepass")
+    )
+    if len(name) > _PAGE_NAME_BYTES:
+        digest = hashlib.sha256(identifier.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+        name = f"{name[: _PAGE_NAME_BYTES - 17]}-{digest}"
+    return f"{name}.html"
+
+
+def page_link(identifier: str) -> str:
+    """What a link to an id's page says: its file name, its percent signs encoded once more."""
+    return quote(page_name(identifier))

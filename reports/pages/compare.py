@@ -1,0 +1,227 @@
+"""Branches side by side: infection after case mix, aftercare and revisits, records, and who may be compared."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from reports import numbers, words
+from reports.charts.branch_funnel import branch_funnel
+from reports.edition import Edition
+from reports.pages.index import data_through
+from reports.parts import Cell, Figure, Figures, Table
+
+READS = ("comparison", "complication_rates", "attach", "revisits", "record_gaps", "branches", "rejected_rows")
+
+
+@dataclass(frozen=True)
+class Context:
+    """The page's content."""
+
+    through: str
+    has_data: bool
+    not_yet: str = "No piercing has come in yet, so there is nothing to compare."
+    lead: tuple[str, ...] = ()
+    funnel: Figure | None = None
+    infections: Table | None = None
+    business: Table | None = None
+    records: Table | None = None
+    complications: Table | None = None
+    cautions: tuple[str, ...] = (words.CAUTION_SIGNAL, words.CAUTION_ADVICE)
+
+
+def build(edition: Edition) -> Context:
+    """The comparison of an edition."""
+    if edition.data_from is None:
+        return Context(through="No data yet.", has_data=False)
+    infection = edition.results["comparison"].filter(pl.col("complication") == "infection")
+    figures = Figures()
+    return Context(
+        through=data_through(edition),
+        has_data=True,
+        lead=tuple(_lead(infection)),
+        funnel=_funnel(figures, infection),
+        infections=_infection_table(edition, infection),
+        business=_business_table(edition),
+        records=_records_table(edition),
+        complications=_complication_table(edition),
+    )
+
+
+def _lead(infection: pl.DataFrame) -> list[str]:
+    """What may be said of differences, and of whom nothing may be said."""
+    comparable = infection.filter(pl.col("comparable") & pl.col("ratio").is_not_null())
+    beyond = comparable.filter(
+        (pl.col("ratio") > pl.col("limit_high_998")) | (pl.col("ratio") < pl.col("limit_low_998"))
+    )
+    if comparable.height < 2:
+        lines = ["Too few branches can be compared yet."]
+    elif beyond.is_empty():
+        lines = ["Once case mix is allowed for, no branch that can be compared lies outside what chance explains."]
+    else:
+        lines = [
+            f"Once case mix is allowed for, {row['branch_id']} lies {'above' if row['ratio'] > 1 else 'below'} what "
+            f"chance explains: {numbers.ratio(row['ratio'])} what was expected. Better follow-up finds more; look at "
+            "the share reached first."
+            for row in beyond.iter_rows(named=True)
+        ]
+    lines += [
+        f"{row['branch_id']} cannot be compared: {row['reason']}. A low share there may only mean that nobody asked."
+        for row in infection.filter(~pl.col("comparable")).iter_rows(named=True)
+    ]
+    return lines
+
+
+def _funnel(figures: Figures, infection: pl.DataFrame) -> Figure | None:
+    shown = infection.filter(pl.col("ratio").is_not_null())
+    if shown.is_empty():
+        return None
+    rows = tuple(
+        (
+            row["branch_id"],
+            numbers.tenth(row["expected"]),
+            numbers.ratio(row["ratio"]),
+            numbers.ratio_range(row["limit_low_95"], row["limit_high_95"]),
+            numbers.ratio_range(row["limit_low_998"], row["limit_high_998"]),
+        )
+        for row in shown.iter_rows(named=True)
+    )
+    return figures.draw(
+        branch_funnel(shown.select("branch_id", "expected", "ratio", "comparable")),
+        title="Infection against case mix: chance alone spreads branches within the lines",
+        subtitle="Dashed: 95 % of branches lie within by chance; full: 99.8 %. Hollow: cannot be compared. No ranking.",
+        table=Table(
+            "The funnel", ("Branch", "Expected", "Ratio", "95 % limits", "99.8 % limits"), rows, "comparison.csv"
+        ),
+    )
+
+
+def _infection_table(edition: Edition, infection: pl.DataFrame) -> Table:
+    rates = _by_branch(edition, "complication_rates", pl.col("complication") == "infection")
+    rows = []
+    for row in infection.iter_rows(named=True):
+        rate = rates[row["branch_id"]]
+        may = "yes" if row["comparable"] else Cell("no", row["reason"])
+        rows.append(
+            (
+                Cell(row["branch_id"], link=f"branch/{numbers.page_link(row['branch_id'])}"),
+                Cell(
+                    numbers.share(rate["rate"]),
+                    f"{numbers.count(row['observed'])} of {numbers.count(row['procedures'])}; "
+                    f"{numbers.share_range(rate['wilson_low'], rate['wilson_high'])}",
+                ),
+                Cell(
+                    numbers.share(rate["rate_reached"]), numbers.share_range(rate["reached_low"], rate["reached_high"])
+                ),
+                numbers.share(row["coverage"]),
+                numbers.tenth(row["expected"]),
+                Cell(numbers.ratio(row["ratio"]), numbers.ratio_range(row["ratio_low"], row["ratio_high"])),
+                numbers.ratio(row["shrunk_ratio"]),
+                may,
+            )
+        )
+    heads = (
+        "Branch",
+        "Raw share",
+        "Share among those reached",
+        "Reached",
+        "Expected of its case mix",
+        "Observed ÷ expected",
+        "Drawn towards the mean",
+        "May be compared",
+    )
+    return Table(
+        "Infection, 364 days that are old enough, in the order of the branches’ ids",
+        heads,
+        tuple(rows),
+        "comparison.csv",
+    )
+
+
+def _by_branch(edition: Edition, result: str, condition: pl.Expr) -> dict[str, dict[str, Any]]:
+    rows = edition.results[result].filter((pl.col("dimension") == "branch") & condition)
+    return {row["level"]: row for row in rows.iter_rows(named=True)}
+
+
+def _business_table(edition: Edition) -> Table:
+    attach = _by_branch(edition, "attach", pl.col("period") == "52w")
+    revisits = _by_branch(edition, "revisits", pl.col("period") == "52w")
+    rows = []
+    for branch in sorted(set(attach) | set(revisits)):
+        sold, kept = attach.get(branch), revisits.get(branch)
+        rows.append((branch, *_aftercare_cells(sold), *_revisit_cells(kept)))
+    heads = (
+        "Branch",
+        "Visits",
+        "Bought aftercare",
+        "Left with aftercare, gifts and bundles too",
+        "Matched to a receipt",
+        "Revisits due",
+        "Kept",
+        "Missed",
+        "Nothing written down",
+    )
+    return Table("The 364 days to the as-of date", heads, tuple(rows), "attach.csv")
+
+
+def _aftercare_cells(row: dict[str, Any] | None) -> tuple[Cell | str, ...]:
+    if row is None:
+        return (numbers.NONE,) * 4
+    visits = row["eligible_visits"]
+    return (
+        numbers.count(visits),
+        Cell(
+            numbers.share(row["rate"]),
+            numbers.share_range(row["wilson_low"], row["wilson_high"]),
+        ),
+        numbers.share(row["provided_visits"] / visits),
+        numbers.share(row["linked_visits"] / visits),
+    )
+
+
+def _revisit_cells(row: dict[str, Any] | None) -> tuple[Cell | str, ...]:
+    if row is None:
+        return (numbers.NONE,) * 4
+    due = row["due"]
+    missed = Cell(
+        numbers.share(row["no_show_rate"]),
+        numbers.share_range(row["wilson_low"], row["wilson_high"]),
+    )
+    return (
+        numbers.count(due),
+        numbers.share(row["attended"] / due),
+        missed,
+        numbers.share(row["unknown"] / due),
+    )
+
+
+def _records_table(edition: Edition) -> Table:
+    gaps = edition.results["record_gaps"]
+    yearly = edition.results["attach"].filter((pl.col("dimension") == "branch") & (pl.col("period") == "52w"))
+    visits = dict(yearly.select("level", "eligible_visits").iter_rows())
+    shown = [gap for gap in words.GAP if gaps.filter(pl.col("gap") == gap).height]
+    counts = {(branch, gap): n for branch, gap, n in gaps.group_by("branch_id", "gap").len().iter_rows()}
+    rows = tuple(
+        (branch, numbers.count(visits[branch]), *(numbers.count(counts.get((branch, gap), 0)) for gap in shown))
+        for branch in sorted(visits)
+    )
+    heads = ("Branch", "Visits", *(words.GAP[gap] for gap in shown))
+    return Table("Piercings with a gap in their record, 364 days", heads, rows, "record_gaps.csv")
+
+
+def _complication_table(edition: Edition) -> Table:
+    """Observed and expected of every complication whose ratio can be given somewhere."""
+    comparison = edition.results["comparison"].filter(pl.col("ratio").is_not_null())
+    rows = tuple(
+        (
+            words.COMPLICATION[row["complication"]],
+            row["branch_id"],
+            numbers.count(row["observed"]),
+            numbers.tenth(row["expected"]),
+            Cell(numbers.ratio(row["ratio"]), numbers.ratio_range(row["ratio_low"], row["ratio_high"])),
+            "yes" if row["comparable"] else "no",
+        )
+        for row in comparison.sort("complication", "branch_id").iter_rows(named=True)
+    )
+    heads = ("Complication", "Branch", "Observed", "Expected", "Ratio", "May be compared")
+    return Table("Where at least one case was expected", heads, rows, "comparison.csv", n_text=2)

@@ -1,0 +1,148 @@
+"""The owner's week: three sentences, what needs doing, and the figures against the weeks before."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import polars as pl
+
+from reports import numbers, words
+from reports.business import BOUGHT, PROVIDED, VISITS, last_complete_week, lines_of, week_table
+from reports.edition import Edition
+from reports.findings import findings, recent_points, silent_branches
+from reports.parts import Cell, Figure, Figures, Table
+from reports.sections.healing import complication_table, infections_figure, rate_cells
+from reports.sections.trade import trade_figures
+from reports.week_words import how_sure, what_changed, what_to_do, without_person
+
+READS = (
+    "weekly",
+    "attach",
+    "revisits",
+    "complication_rates",
+    "exposures",
+    "cause_branches",
+    "signals",
+    "branches",
+    "record_gaps",
+    "rejected_rows",
+    "intake",
+)
+
+
+@dataclass(frozen=True)
+class ToDo:
+    """Something that needs doing: what, where to look, and a note on who or since when."""
+
+    text: str
+    link: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Context:
+    """The page's content; without a whole week of data only `not_yet` is filled."""
+
+    week: str = ""
+    through: str = ""
+    not_yet: str = ""
+    sentences: tuple[str, ...] = ()
+    to_do: tuple[ToDo, ...] = ()
+    figures: Table | None = None
+    charts: tuple[Figure, ...] = ()
+    healing: Table | None = None
+    infections: Figure | None = None
+    branches: Table | None = None
+    cautions: tuple[str, ...] = (words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE)
+
+
+def build(edition: Edition) -> Context:
+    """The owner's page of an edition."""
+    monday = last_complete_week(edition)
+    if monday is None:
+        why = "No piercing has come in yet." if edition.data_from is None else "There is not yet a whole week of data."
+        return Context(not_yet=f"{why} The page fills as exports arrive.")
+    lines = lines_of(edition, "all", "all")
+    gaps = edition.results["record_gaps"].filter(pl.col("performed_on").is_between(monday, monday + timedelta(days=6)))
+    figures = Figures()
+    return Context(
+        week=numbers.week(monday),
+        through=data_through(edition),
+        sentences=(what_changed(lines, monday), how_sure(edition), what_to_do(edition, gaps.height)),
+        to_do=tuple(_to_do(edition, gaps)),
+        figures=week_table(lines, monday, "weekly.csv"),
+        charts=trade_figures(figures, lines, monday, "all branches"),
+        healing=complication_table(edition, "all", "all", "all branches"),
+        infections=infections_figure(figures, edition, None, "all branches"),
+        branches=_branch_table(edition, monday),
+    )
+
+
+def data_through(edition: Edition) -> str:
+    """To which day the data reaches, and how much of it was set aside."""
+    refused = edition.results["rejected_rows"].select("file", "sha256", "table", "line").n_unique()
+    aside = f"{words.plural(refused, 'row or file', 'rows or files')} set aside" if refused else "no row set aside"
+    return f"Data through {numbers.day(edition.as_of)}; {aside}."
+
+
+def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
+    """What needs doing, most pressing first."""
+    items = [
+        ToDo(
+            f"Look into {without_person(finding)}: {words.COMPLICATION[finding.complication]}.",
+            f"safety.html#{finding.identifier}",
+            f"Quality lead. {'Still in use' if finding.is_in_use else f'Last used {numbers.day(finding.used_to)}'}.",
+        )
+        for finding in findings(edition)
+    ]
+    points = recent_points(edition).height
+    if points:
+        text = f"Look at {words.plural(points, 'recent point', 'recent points')} beyond a control limit."
+        items.append(ToDo(text, "safety.html#points", "Quality lead."))
+    items += [
+        ToDo(f"Ask branch {branch} for its exports.", "intake.html", f"No data since {numbers.day(through)}.")
+        for branch, through in silent_branches(edition)
+    ]
+    unreadable = edition.results["intake"].filter(~pl.col("readable")).height
+    if unreadable:
+        text = f"Have {words.plural(unreadable, 'file')} sent again that could not be read."
+        items.append(ToDo(text, "intake.html"))
+    weight = {gap: place for place, gap in enumerate(words.GAP)}
+    counted = sorted(gaps.group_by("gap").len().iter_rows(), key=lambda row: weight[row[0]])
+    items += [
+        ToDo(f"Mend {words.plural(n, 'record')} of this week: {words.GAP[gap]}.", "intake.html#gaps", "Branches.")
+        for gap, n in counted
+    ]
+    return items
+
+
+def _branch_table(edition: Edition, monday: date) -> Table:
+    """Each branch's week in one row."""
+    rates = edition.results["complication_rates"].filter(
+        (pl.col("dimension") == "branch") & (pl.col("complication") == "infection")
+    )
+    by_branch = {row["level"]: row for row in rates.iter_rows(named=True)}
+    rows = []
+    for branch, name, through in edition.results["branches"].select("branch_id", "name", "data_through").iter_rows():
+        named = {line.name: line for line in lines_of(edition, "branch", branch)}
+        infection = rate_cells(by_branch[branch]) if branch in by_branch else (numbers.NONE,) * 3
+        rows.append(
+            (
+                Cell(name or branch, branch if name else "", f"branch/{numbers.page_link(branch)}"),
+                Cell(numbers.count(named[VISITS].values.get(monday, 0)), named[VISITS].in_words(monday)),
+                numbers.share(named[BOUGHT].values.get(monday)),
+                numbers.share(named[PROVIDED].values.get(monday)),
+                infection[0],
+                infection[2],
+                numbers.short_day(through),
+            )
+        )
+    heads = (
+        "Branch",
+        "Visits",
+        "Bought aftercare",
+        "Left with aftercare",
+        "Infection in the year",
+        "Reached",
+        "Data through",
+    )
+    return Table(f"Branches in the week {numbers.week(monday)}", heads, tuple(rows), "weekly.csv")

@@ -1,0 +1,241 @@
+"""Every definition, formula, source and caution behind the figures."""
+
+from dataclasses import dataclass
+
+from pipeline.contract import vocabulary as v
+from pipeline.stats import chart_choice, delay, funnel, rare, standardise
+from reports import numbers, words
+from reports.edition import Edition
+from reports.parts import Table
+
+READS = ()
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A definition or method: its name, what it says, its formula and source where it has them."""
+
+    identifier: str
+    name: str
+    says: str
+    formula: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Context:
+    """The page's content."""
+
+    span: str
+    definitions: tuple[Entry, ...]
+    methods: tuple[Entry, ...]
+    windows: Table
+    cautions: tuple[str, ...]
+
+
+def build(edition: Edition) -> Context:
+    """The methods behind an edition."""
+    adult = edition.adult_age
+    span = (
+        f"The data covers {numbers.day(edition.data_from)} to {numbers.day(edition.as_of)}."
+        if edition.data_from
+        else "No piercing has come in yet."
+    )
+    return Context(
+        span=span,
+        definitions=_definitions(adult),
+        methods=_methods(),
+        windows=_windows(),
+        cautions=(words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE),
+    )
+
+
+def _windows() -> Table:
+    rows = tuple(
+        (
+            complication.words.capitalize(),
+            f"0 to {complication.window_days}",
+            f"{-(-complication.window_days // 5)} to {complication.window_days + v.REPORTING_LAG_DAYS}",
+            f"{complication.window_days + v.REPORTING_LAG_DAYS}",
+        )
+        for complication in v.COMPLICATIONS
+    )
+    heads = (
+        "Complication",
+        "Days in which an onset counts",
+        "Days in which an answer counts as reached",
+        "Old enough after",
+    )
+    return Table("Days after the piercing", heads, rows)
+
+
+def _definitions(adult_age: int) -> tuple[Entry, ...]:
+    return (
+        Entry("piercing", "Completed piercing", "A hole whose record says completed, or says nothing of its status."),
+        Entry(
+            "visit",
+            "Visit",
+            "One client’s stay: its completed piercings. Its day, branch and practitioner are those of the first of "
+            "them.",
+        ),
+        Entry(
+            "as-of",
+            "As-of date",
+            "Everything counts only what was recorded on that day or earlier. By default it is the newest day any row "
+            "tells of, never the clock. Days are local days of the branch.",
+        ),
+        Entry(
+            "old-enough",
+            "Old enough (mature)",
+            f"Performed at least the window and {v.REPORTING_LAG_DAYS} days before the as-of date, so that reports "
+            f"have had time to come in. Rates count the {v.RATE_PERIOD_DAYS} days that end there. With less data "
+            "behind it than that, a page says “not yet”.",
+        ),
+        Entry(
+            "event",
+            "Event",
+            "A completed piercing with at least one report of the complication, or of one of its group, whose onset "
+            "lies in the window. Onset is the day recorded, else the day of contact. One piercing is at most one "
+            "event.",
+        ),
+        Entry(
+            "attributed",
+            "Attributed",
+            "A report that names no piercing goes to the one of its visit that matches the ear and site it names, "
+            "the first in text order if several do. The column attributed counts events known only so.",
+        ),
+        Entry(
+            "reached",
+            "Reached, coverage",
+            "A piercing whose visit the branch itself asked after and got an answer, in days that let the answer "
+            "vouch for the window. Coverage is the share reached. A client who tells unasked is an event, but not "
+            "reached.",
+        ),
+        Entry(
+            "attach",
+            "Bought aftercare, left with aftercare",
+            f"Bought: aftercare of type sale, less refunds up to {v.REFUND_DAYS} days later, comes to more than "
+            "nothing. Left with: gifts and parts of bundles count too, so a change of price list or bundle does not "
+            "look like a loss.",
+        ),
+        Entry(
+            "due",
+            "Due revisit",
+            "Every revisit that has started and was neither cancelled early nor moved. One still booked once its "
+            "start has passed counts as unknown, never as kept.",
+        ),
+        Entry(
+            "gaps",
+            "Record gaps",
+            f"Of completed piercings of the last {v.RATE_PERIOD_DAYS} days. A minor is below {adult_age} years by the "
+            "settings; local law may say otherwise.",
+        ),
+        Entry(
+            "week",
+            "Week",
+            "Monday to Sunday, named by its Monday. Piercings and infections stand in the week of the piercing, "
+            "sales in that of the sale, revisits in that of their start.",
+        ),
+    )
+
+
+def _methods() -> tuple[Entry, ...]:
+    return (
+        Entry(
+            "wilson",
+            "Interval of a share",
+            "How far chance alone could move a share: the two-sided 95 % score interval without continuity "
+            "correction. It shows an estimate; it is no limit for judging a point.",
+            "(p + z²/2n ± z √(p(1−p)/n + z²/4n²)) / (1 + z²/n), with z = 1.96",
+            "Wilson EB (1927), Probable inference, the law of succession, and statistical inference, JASA 22:209-212; "
+            "Newcombe RG (1998), Statistics in Medicine 17:857-872, method 3.",
+        ),
+        Entry(
+            "reference",
+            "What is usual: the reference period",
+            "Piercings performed up to 56 days before the as-of date, at most three years of them. What is new does "
+            "not judge itself.",
+        ),
+        Entry(
+            "delay",
+            "How late infections become known",
+            "The days from piercing to first record of the infection. Long delays of recent piercings cannot have "
+            f"been seen yet; the estimate allows for that. With fewer than {delay.ENOUGH_EVENTS} infections it is "
+            "blended with an assumed distribution (half known within 10 days, nine in ten within 24), which is an "
+            "assumption and not from data.",
+            "F(k) = ∏ over j > k of (1 − q(j)); q(j) = number with delay j ÷ number with delay up to j that could "
+            "have had j",
+            "Lagakos SW, Barraj LM, De Gruttola V (1988), Nonparametric analysis of truncated survival data, with "
+            "application to AIDS, Biometrika 75:515-523.",
+        ),
+        Entry(
+            "expected",
+            "Infections expected so far",
+            "Each piercing counts the infection rate of its site group and age band in the reference period, times "
+            "the share of infections that are known by its age.",
+            "E = Σ rate(stratum) × F(days since the piercing)",
+            "Indirect standardisation: Breslow NE, Day NE (1987), Statistical Methods in Cancer Research, volume II, "
+            "chapter 2.",
+        ),
+        Entry(
+            "p-chart",
+            "Control chart by week",
+            f"Where a typical week expects {chart_choice.LEAST_EXPECTED:g} infections or more. The centre is the "
+            "slice’s own rate in the reference period. Limits step with the week’s piercings; a point on a limit is "
+            "not beyond it. Only rises become signals.",
+            "Limits: exact binomial quantiles at 0.00135 and 0.99865",
+            "Montgomery DC, Introduction to Statistical Quality Control, chapter 7 (from memory), with exact in "
+            "place of 3 sigma limits.",
+        ),
+        Entry(
+            "per-five",
+            "Control chart of piercings per five infections",
+            f"Where weeks expect fewer. Each point is the number of piercings it took to meet {rare.EVENTS} "
+            "infections; a low point is a rise. A single gap between infections could not show one: its lower limit "
+            "would lie at no piercing at all. A slice with fewer than 10 infections in the reference period has no "
+            "chart.",
+            "Limits: exact negative-binomial quantiles at 0.00135 and 0.99865",
+            "Xie M, Goh TN, Kuralmani V (2002), Statistical Models and Control Charts for High-Quality Processes "
+            "(from memory); Benneyan JC (2001), Number-between g-type statistical quality control charts, Health "
+            "Care Management Science 4:305-318 (from memory).",
+        ),
+        Entry(
+            "comparison",
+            "Branches side by side",
+            "Expected: the chain’s rate by site group and age band, times the branch’s own piercings. No ratio where "
+            f"fewer than {standardise.LEAST_EXPECTED:g} is expected. The funnel’s limits are where chance alone would "
+            "put a branch; they are prediction limits, not confidence intervals, and are not widened for other "
+            "differences between branches.",
+            "Ratio: observed ÷ expected, exact Poisson interval. Limits: Poisson quantiles (2.5, 97.5, 0.1, 99.9 %) "
+            "÷ expected",
+            "Garwood F (1936), Fiducial limits for the Poisson distribution, Biometrika 28:437-442; Spiegelhalter DJ "
+            "(2005), Funnel plots for comparing institutional performance, Statistics in Medicine 24:1185-1202.",
+        ),
+        Entry(
+            "shrunk",
+            "Drawn towards the mean",
+            "A ratio from few cases is drawn towards the chain’s, by as much as it is uncertain: the extreme of many "
+            "small branches is mostly luck.",
+            "m + a ÷ (a + m/E) × (ratio − m)",
+            "Marshall RM (1991), Mapping disease and mortality rates using empirical Bayes estimators, Applied "
+            "Statistics 40:283-294.",
+        ),
+        Entry(
+            "comparable",
+            "May be compared",
+            "A branch that does not ask after its clients is not set beside branches that do, nor one whose coverage "
+            "is below half or above twice the others’ median: it would look better or worse by its asking alone. "
+            "Better follow-up makes it comparable.",
+        ),
+        Entry(
+            "causes",
+            "Possible causes",
+            "For each lot, aftercare batch, article, material, practitioner, practitioner with site group, and "
+            "branch: events against what piercings of the same site group, age band and follow-up had. The one "
+            "furthest beyond chance is told; its piercings are then taken out of all others, and the rest is judged "
+            f"again. So a bad lot does not accuse the branch that used it. At least {funnel.LEAST_EXPECTED:g} must be "
+            f"expected and {funnel.LEAST_OBSERVED} observed.",
+            f"P(X ≥ observed) ≤ {funnel.LEVEL} ÷ number of causes judged, X Poisson with the expected mean",
+            "Bonferroni’s bound. The choice one at a time is our own.",
+        ),
+    )

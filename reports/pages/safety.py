@@ -1,0 +1,242 @@
+"""The quality lead's watch: what stands out first, then charts, shares, possible causes, follow-up, and blind spots."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from reports import numbers, words
+from reports.edition import Edition
+from reports.findings import Finding, findings, recent_points
+from reports.pages.index import data_through
+from reports.parts import Cell, Figure, Figures, Table
+from reports.sections.control import FALSE_ALARM, control_figure
+from reports.sections.healing import complication_table, infections_figure, level_figure, level_table
+
+READS = (
+    "signals",
+    "exposures",
+    "cause_branches",
+    "control_charts",
+    "complication_rates",
+    "coverage",
+    "weekly",
+    "branches",
+    "branch_practitioners",
+    "rejected_rows",
+)
+CAUSES_SHOWN = 20
+
+
+@dataclass(frozen=True)
+class Signal:
+    """A possible cause that stands out: told in words, with where it was met."""
+
+    identifier: str
+    title: str
+    what: str
+    sure: str
+    detail: str
+    branches: Table
+
+
+@dataclass(frozen=True)
+class Context:
+    """The page's content."""
+
+    through: str
+    has_data: bool
+    cautions: tuple[str, ...] = (words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE)
+    not_yet: str = "No piercing has come in yet, so there is nothing to watch."
+    lead: str = ""
+    causes: tuple[Signal, ...] = ()
+    points: Table | None = None
+    chart_words: str = ""
+    charts: tuple[Figure, ...] = ()
+    complications: Table | None = None
+    levels: tuple[Figure, ...] = ()
+    allergy: Table | None = None
+    causes_words: str = ""
+    exposures: Table | None = None
+    practitioner_words: str = ""
+    practitioners: Table | None = None
+    coverage: Table | None = None
+    blind: tuple[str, ...] = ()
+
+
+def build(edition: Edition) -> Context:
+    """The watch of an edition."""
+    if edition.data_from is None:
+        return Context(through="No data yet.", has_data=False)
+    figures = Figures()
+    found = findings(edition)
+    branches = edition.results["branches"]["branch_id"].to_list()
+    charts = [infections_figure(figures, edition, None, "all branches")]
+    charts += [control_figure(figures, edition, "all", "all")]
+    charts += [control_figure(figures, edition, "branch", branch) for branch in branches]
+    levels = [
+        level_figure(figures, edition, "infection", "site_group", "Infection by site group"),
+        level_figure(figures, edition, "infection", "age_band", "Infection by age"),
+        level_figure(figures, edition, "infection", "material", "Infection by material"),
+        level_figure(figures, edition, "contact_allergy", "material", "Contact allergy by material"),
+    ]
+    return Context(
+        through=data_through(edition),
+        has_data=True,
+        lead=_lead(found),
+        causes=tuple(_signal(edition, finding) for finding in found),
+        points=_points(edition),
+        chart_words=(
+            "Each chart sets the newest weeks against the slice’s own past. Weeks whose reports are still coming in "
+            f"are left out of the limits. With nothing changed, {FALSE_ALARM} of points lie beyond a limit by chance "
+            "alone."
+        ),
+        charts=tuple(chart for chart in charts if chart),
+        complications=complication_table(edition, "all", "all", "all branches"),
+        levels=tuple(figure for figure in levels if figure),
+        allergy=level_table(edition, "contact_allergy", "article", "Contact allergy by article"),
+        causes_words=(
+            "Expected: what piercings of the same site group, age band and follow-up had across the chain. So neither "
+            "case mix nor better asking looks like a cause. Marked ones are told above; their piercings count for them "
+            "alone."
+        ),
+        exposures=_exposures(edition),
+        practitioner_words=(
+            "By code, in the order of the codes: this is no ranking. Few piercings make wide intervals, and who does "
+            "more cartilage will see more infection."
+        ),
+        practitioners=_practitioners(edition),
+        coverage=_coverage(edition),
+        blind=(
+            "Clients who were not reached: their infections are known only if they tell, so shares are lower bounds.",
+            "Lots and aftercare batches that were not written down.",
+            "Weeks whose reports are still coming in: about the last six.",
+            "What few piercings cannot show: a doubling at one small branch takes months to stand out.",
+        ),
+    )
+
+
+def _lead(found: list[Finding]) -> str:
+    if not found:
+        return "No lot, batch, article, practitioner or branch has more complications than chance explains."
+    in_use = sum(finding.is_in_use for finding in found)
+    return (
+        f"{words.plural(len(found), 'possible cause stands', 'possible causes stand')} out beyond chance, "
+        f"{in_use} still in use. If nothing were amiss, there would be one here in about 1 of 100 reports for each "
+        "complication watched."
+    )
+
+
+def _signal(edition: Edition, finding: Finding) -> Signal:
+    where = edition.results["cause_branches"].filter(
+        (pl.col("complication") == finding.complication)
+        & (pl.col("dimension") == finding.dimension)
+        & (pl.col("level") == finding.level)
+    )
+    rows = tuple(
+        (
+            row["branch_id"],
+            numbers.count(row["procedures"]),
+            numbers.count(row["events"]),
+            numbers.short_day(row["used_from"]),
+            numbers.short_day(row["used_to"]),
+        )
+        for row in where.iter_rows(named=True)
+    )
+    name = finding.name[0].upper() + finding.name[1:]
+    return Signal(
+        identifier=finding.identifier,
+        title=f"{name}: {words.COMPLICATION[finding.complication]} {numbers.ratio(finding.ratio)} what was expected",
+        what=f"{finding.sentence}.",
+        sure=(
+            "Chance could put the true ratio anywhere from "
+            f"{numbers.ratio_range(finding.ratio_low, finding.ratio_high)}. It was met from "
+            f"{numbers.day(finding.used_from)} to {numbers.day(finding.used_to)} and "
+            f"{'is still in use' if finding.is_in_use else 'is no longer in use'}."
+        ),
+        detail=f"Signal {finding.identifier}, raised on {numbers.day(finding.raised_on)}.",
+        branches=Table(
+            f"Where {finding.name} was met",
+            ("Branch", "Piercings old enough", "Known cases", "First used", "Last used"),
+            rows,
+            "cause_branches.csv",
+        ),
+    )
+
+
+def _points(edition: Edition) -> Table | None:
+    points = recent_points(edition).sort("ended_on", descending=True)
+    if points.is_empty():
+        return None
+    rows = tuple(
+        (
+            words.named(row["dimension"], row["level"]),
+            f"{numbers.short_day(row['started_on'])} to {numbers.short_day(row['ended_on'])}",
+            numbers.count(row["observed"]),
+            numbers.tenth(row["expected"]),
+            row["method"],
+        )
+        for row in points.iter_rows(named=True)
+    )
+    heads = ("Slice", "Piercings of", "Infected", "Expected", "Chart")
+    return Table("Points beyond a limit in the last three months that are old enough", heads, rows, "signals.csv")
+
+
+def _exposures(edition: Edition) -> Table:
+    judged = edition.results["exposures"].filter((pl.col("complication") == "infection") & (pl.col("expected") >= 1))
+    rows = tuple(
+        (
+            Cell(words.named(row["dimension"], row["level"]), is_marked=row["signal"]),
+            numbers.count(row["procedures"]),
+            numbers.count(row["observed"]),
+            numbers.tenth(row["expected"]),
+            Cell(numbers.ratio(row["ratio"]), numbers.ratio_range(row["ratio_low"], row["ratio_high"])),
+            numbers.count(row["limit_high"]),
+        )
+        for row in judged.sort("p_value", "dimension", "level").head(CAUSES_SHOWN).iter_rows(named=True)
+    )
+    heads = ("Possible cause", "Piercings", "Infected", "Expected", "Ratio", "Stands out from")
+    return Table(f"The {CAUSES_SHOWN} furthest above expected", heads, rows, "exposures.csv")
+
+
+def _practitioners(edition: Edition) -> Table:
+    rows = tuple(
+        (
+            row["practitioner_id"],
+            row["branch_id"],
+            words.SITE_GROUP.get(row["site_group"], row["site_group"]),
+            Cell(
+                numbers.share_of(row["events"], row["procedures"], row["rate"], row["wilson_low"], row["wilson_high"])
+            ),
+            numbers.share(row["reached"] / row["procedures"]),
+        )
+        for row in edition.results["branch_practitioners"]
+        .sort("practitioner_id", "branch_id", "site_group")
+        .iter_rows(named=True)
+    )
+    return Table(
+        "Infection by practitioner, branch and site group",
+        ("Practitioner", "Branch", "Site group", "Infected", "Reached"),
+        rows,
+        "branch_practitioners.csv",
+        n_text=3,
+    )
+
+
+def _coverage(edition: Edition) -> Table:
+    """Coverage of the last 26 mature weeks and the 26 before, by branch."""
+    mature = edition.results["coverage"].filter("mature")
+    weeks = mature["week"].unique().sort(descending=True)
+    late, early = weeks.head(26), weeks.slice(26, 26)
+    rows = []
+    for (branch,), own in sorted(mature.partition_by("branch_id", as_dict=True).items()):
+        rows.append((str(branch), *(_share_in(own, span) for span in (late, early))))
+    heads = ("Branch", "Last 26 full weeks", "26 weeks before")
+    return Table("Piercings reached by the branch’s own asking, days 6 to 44", heads, tuple(rows), "coverage.csv")
+
+
+def _share_in(own: pl.DataFrame, weeks: pl.Series) -> Cell | str:
+    counted = own.filter(pl.col("week").is_in(weeks.to_list()))
+    procedures, reached = int(counted["procedures"].sum()), int(counted["reached"].sum())
+    if not procedures:
+        return numbers.NONE
+    return Cell(numbers.share(reached / procedures), f"{numbers.count(reached)} of {numbers.count(procedures)}")

@@ -1,0 +1,53 @@
+"""The parts that pages are made of: tables and charts with their words."""
+
+from dataclasses import dataclass
+from itertools import count as counter
+
+from reports.charts.drawing import Drawable, svg
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A table's cell. `note` is small print below the text; `link` where it leads; `is_marked` asks for attention."""
+
+    text: str
+    note: str = ""
+    link: str = ""
+    is_marked: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: what it shows, its column heads, its rows (the first cell is the row's head), its CSV file if any.
+
+    `n_text` columns from the left hold text, the others figures.
+    """
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[Cell | str, ...], ...]
+    source: str = ""
+    n_text: int = 1
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A chart with its message, what it shows, its drawing, and the same figures as a table."""
+
+    identifier: str
+    title: str
+    subtitle: str
+    drawing: str
+    table: Table
+
+
+class Figures:
+    """Draws a page's charts under ids of their own."""
+
+    def __init__(self) -> None:
+        self._numbers = counter(1)
+
+    def draw(self, chart: Drawable, *, title: str, subtitle: str, table: Table) -> Figure:
+        """A figure from a chart."""
+        identifier = f"figure{next(self._numbers)}"
+        return Figure(identifier, title, subtitle, svg(chart, identifier), table)

@@ -1,0 +1,1 @@
+"""Sections that several pages share: each gives tables or figures from an edition."""

@@ -1,0 +1,151 @@
+"""How piercings heal: complication rates with what stands beside them, and infections against those expected."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import polars as pl
+
+from reports import numbers, words
+from reports.charts.interval_dots import interval_dots
+from reports.charts.observed_expected import observed_expected
+from reports.edition import Edition
+from reports.parts import Cell, Figure, Figures, Table
+
+INFECTION_WEEKS = 40
+
+
+def is_too_early(row: dict[str, Any]) -> bool:
+    """Whether less data than a rate's window and period lies behind it."""
+    return row["data_from"] is None or row["data_from"] > row["period_start"]
+
+
+def rate_cells(row: dict[str, Any]) -> tuple[Cell | str, ...]:
+    """A rate, the rate among those reached, and coverage; `not yet` where the data does not reach back far enough."""
+    if is_too_early(row):
+        since = f"data from {numbers.short_day(row['data_from'])}, needed from {numbers.short_day(row['period_start'])}"
+        return Cell("not yet", since), numbers.NONE, numbers.NONE
+    span = numbers.share_range(row["wilson_low"], row["wilson_high"])
+    among = numbers.share_range(row["reached_low"], row["reached_high"])
+    if row["procedures"] == 0:
+        return Cell("none to count"), numbers.NONE, numbers.NONE
+    if row["events"] == 0:
+        rate = Cell(
+            f"0 of {numbers.count(row['procedures'])}", f"could be up to about {numbers.share(row['wilson_high'])}"
+        )
+    else:
+        rate = Cell(
+            numbers.share(row["rate"]), f"{numbers.count(row['events'])} of {numbers.count(row['procedures'])}; {span}"
+        )
+    reached = Cell(numbers.share(row["rate_reached"]), among) if row["reached"] else "none reached"
+    return rate, reached, numbers.share(row["coverage"])
+
+
+RATE_HEADS = ("Share of piercings", "Share among those reached", "Reached")
+
+
+def complication_table(edition: Edition, dimension: str, level: str, where: str) -> Table:
+    """Every complication and group of a slice."""
+    rates = edition.results["complication_rates"].filter(
+        (pl.col("dimension") == dimension) & (pl.col("level") == level)
+    )
+    by_name = {row["complication"]: row for row in rates.iter_rows(named=True)}
+    rows = tuple(
+        (Cell(text.capitalize(), f"within {by_name[name]['window_days']} days"), *rate_cells(by_name[name]))
+        for name, text in _in_reading_order()
+        if name in by_name
+    )
+    return Table(
+        f"Complications, {where}, in the 364 days that are old enough",
+        ("", *RATE_HEADS),
+        rows,
+        "complication_rates.csv",
+    )
+
+
+def _in_reading_order() -> Iterable[tuple[str, str]]:
+    """The groups first, then the kinds."""
+    groups = ("infection", "any")
+    return [(name, words.COMPLICATION[name]) for name in groups] + [
+        (name, text) for name, text in words.COMPLICATION.items() if name not in groups
+    ]
+
+
+def level_table(edition: Edition, complication: str, dimension: str, caption: str) -> Table:
+    """One complication by the levels of a dimension, in the order of their names."""
+    rows = tuple(
+        (_level_name(dimension, row["level"]), *rate_cells(row)) for row in _levels(edition, complication, dimension)
+    )
+    return Table(caption, ("", *RATE_HEADS), rows, "complication_rates.csv")
+
+
+def level_figure(figures: Figures, edition: Edition, complication: str, dimension: str, title: str) -> Figure | None:
+    """One complication by the levels of a dimension, as dots with intervals; None where it is too early to say."""
+    rows = [row for row in _levels(edition, complication, dimension) if row["procedures"] and not is_too_early(row)]
+    if not rows:
+        return None
+    frame = pl.DataFrame(
+        {
+            "name": [f"{_level_name(dimension, row['level'])} ({numbers.count(row['procedures'])})" for row in rows],
+            "rate": [row["rate"] for row in rows],
+            "low": [row["wilson_low"] for row in rows],
+            "high": [row["wilson_high"] for row in rows],
+        }
+    )
+    return figures.draw(
+        interval_dots(frame, unit=f"share with {words.COMPLICATION[complication]}"),
+        title=title,
+        subtitle="Piercings in brackets; lines show how far chance alone could move each share.",
+        table=level_table(edition, complication, dimension, title),
+    )
+
+
+def _levels(edition: Edition, complication: str, dimension: str) -> list[dict[str, Any]]:
+    rates = edition.results["complication_rates"].filter(
+        (pl.col("dimension") == dimension) & (pl.col("complication") == complication)
+    )
+    return list(rates.iter_rows(named=True))
+
+
+def _level_name(dimension: str, level: str) -> str:
+    if dimension == "site_group":
+        return words.SITE_GROUP.get(level, level)
+    return level.replace("_", " ") if dimension in ("material", "site") else level
+
+
+def infections_figure(figures: Figures, edition: Edition, branch: str | None, where: str) -> Figure | None:
+    """Infections by week of piercing against those expected so far, for the chain or a branch."""
+    weekly = edition.results["weekly"].filter(pl.col("procedures").is_not_null())
+    if branch is not None:
+        weekly = weekly.filter(pl.col("branch_id") == branch)
+    weeks = (
+        weekly.group_by("week")
+        .agg(
+            pl.col("infections_observed").sum().alias("observed"),
+            pl.col("infections_expected").sum().alias("expected"),
+            pl.col("mature").all(),
+        )
+        .sort("week")
+        .tail(INFECTION_WEEKS)
+    )
+    if weeks.is_empty():
+        return None
+    rows = tuple(
+        (
+            Cell(numbers.short_day(row["week"]), "" if row["mature"] else "still filling in"),
+            numbers.count(row["observed"]),
+            numbers.tenth(row["expected"]),
+        )
+        for row in weeks.reverse().iter_rows(named=True)
+    )
+    mature = weeks.filter("mature").tail(13)
+    observed, expected = int(mature["observed"].sum()), float(mature["expected"].sum())
+    return figures.draw(
+        observed_expected(weeks),
+        title=f"Infections known: {observed:,} in the last {mature.height} full weeks, about {expected:.0f} expected"
+        if mature.height
+        else "Infections known so far: too early to compare",
+        subtitle=f"By week of piercing, {where}. Line: expected by now of like piercings. Hollow: still filling in.",
+        table=Table(
+            f"Infections by week of piercing, {where}", ("Week from", "Known", "Expected by now"), rows, "weekly.csv"
+        ),
+    )

@@ -1,0 +1,84 @@
+"""The owner's three sentences: what changed, how sure that is, what to do. Short words, no method, no practitioner."""
+
+from datetime import date, timedelta
+
+import polars as pl
+
+from reports import numbers, words
+from reports.business import BOUGHT, VISITS, YEAR, Line
+from reports.edition import Edition
+from reports.findings import Finding, findings, silent_branches
+
+
+def what_changed(lines: list[Line], monday: date) -> str:
+    """The week's visits, takings and aftercare beside the weeks before."""
+    named = {line.name: line for line in lines}
+    visits = named[VISITS]
+    now = visits.values.get(monday)
+    if now is None:
+        return "No visit is recorded for this week."
+    earlier = ((monday - timedelta(weeks=1), "the week before"), (monday - YEAR, "the same week a year ago"))
+    beside = [f"{numbers.change(now, before)} {when}" for day, when in earlier if (before := visits.values.get(day))]
+    text = f"There were {words.plural(int(now), 'visit')}" + (f", {' and '.join(beside)}" if beside else "")
+    bought = named.get(BOUGHT)
+    if bought and monday in bought.values:
+        text += f"; {numbers.share(bought.values[monday])} of them bought aftercare, {bought.in_words(monday)}"
+    return text + "."
+
+
+def how_sure(edition: Edition) -> str:
+    """Who was heard of, and how much of healing is known."""
+    silent = silent_branches(edition)
+    n_branches = edition.results["branches"].filter(pl.col("data_through").is_not_null()).height
+    heard = (
+        f"All {words.plural(n_branches, 'branch', 'branches')} were heard of"
+        if not silent
+        else f"{words.plural(len(silent), 'branch was', 'branches were')} not heard of lately"
+    )
+    whole = edition.results["complication_rates"].filter(
+        (pl.col("dimension") == "all") & (pl.col("complication") == "infection") & (pl.col("procedures") > 0)
+    )
+    if whole.is_empty():
+        return f"{heard}; it is too early to say how piercings heal."
+    coverage = whole["coverage"][0]
+    return (
+        f"{heard}; we asked and learned how {numbers.share(coverage)} of piercings healed, "
+        "so more infections may exist than are known, and the last six weeks are still filling in."
+    )
+
+
+def what_to_do(edition: Edition, gaps: int) -> str:
+    """The one thing to begin with."""
+    found = findings(edition)
+    if found and found[0].is_in_use:
+        first = found[0]
+        return f"Begin with {without_person(first)}: {_against(first)}. It is a reason to look, not proof of a cause."
+    if found:
+        first = found[0]
+        return (
+            f"Ask what was done about {without_person(first)}, no longer in use: {_against(first)}. "
+            "It is a reason to look, not proof of a cause."
+        )
+    silent = silent_branches(edition)
+    if silent:
+        return f"Ask {silent[0][0]} for its exports: nothing has come since {numbers.day(silent[0][1])}."
+    if gaps:
+        return f"Nothing stands out in healing; {words.plural(gaps, 'gap')} in this week’s records can still be closed."
+    return "Nothing stands out; carry on, and keep asking clients how they heal."
+
+
+def _against(finding: Finding) -> str:
+    return (
+        f"{words.COMPLICATION[finding.complication]} in {numbers.count(finding.observed)} of "
+        f"{words.plural(finding.procedures, 'piercing')}, about {finding.expected:.0f} expected"
+    )
+
+
+def without_person(finding: Finding) -> str:
+    """A cause's name on pages that name no practitioner."""
+    if finding.dimension == "practitioner":
+        return "one practitioner’s piercings (named on the watch)"
+    if finding.dimension == "practitioner:site_group":
+        group = finding.level.split(":")[1]
+        return f"one practitioner’s {words.SITE_GROUP.get(group, group)} piercings (named on the watch)"
+    return finding.name

@@ -1,0 +1,71 @@
+"""Names and words for readers: one fixed list, so that the same thing is always called the same."""
+
+from pipeline.contract import vocabulary as v
+
+COMPLICATION = {complication.name: complication.words for complication in v.COMPLICATIONS}
+
+SITE_GROUP = {
+    "lobe": "lobe",
+    "upper_cartilage": "upper cartilage",
+    "other_cartilage": "other cartilage",
+    "other": "other site",
+}
+
+DIMENSION = {
+    "all": "whole chain",
+    "branch": "branch",
+    "site": "site",
+    "site_group": "site group",
+    "ear": "ear",
+    "article": "article",
+    "material": "material",
+    "practitioner": "practitioner",
+    "lot": "lot",
+    "batch": "aftercare batch",
+    "age_band": "age",
+    "practitioner:site_group": "practitioner and site group",
+}
+
+GAP = {
+    "minor_without_guardian": "a minor without a guardian's consent",
+    "consent_missing": "consent not recorded",
+    "age_missing": "age not recorded",
+    "lot_missing": "lot not recorded",
+    "lot_unknown": "lot that no delivery names",
+    "pack_expired": "pack past its expiry date",
+    "article_unknown": "article that no list names",
+    "practitioner_missing": "practitioner not recorded",
+    "practitioner_unknown": "practitioner that no list names",
+    "site_not_allowed": "site outside the allowed groups",
+    "aftercare_missing": "no aftercare advice recorded",
+}
+"""Gaps in the order of how much they weigh."""
+
+POLICY = {"active": "asks every client", "message": "sends a message", "passive": "waits for clients to come back"}
+
+CAUTION_SIGNAL = "A signal is a reason to look, not a finding: it says that chance alone seldom does this, not why."
+CAUTION_RED_FLAGS = (
+    "Fever or feeling unwell, spreading or severe pain or swelling of the upper ear, a pocket of pus, an ear losing "
+    "its shape, a buried stud, bleeding beyond 30 minutes of pressure, trouble breathing or a widespread rash: "
+    "medical care today."
+)
+CAUTION_ADVICE = (
+    "Local law and licensed practice decide what may be done. These pages give no medical and no legal advice."
+)
+
+
+def named(dimension: str, level: str) -> str:
+    """A level with its dimension: `lot K3-M10-04`, `practitioner P-014, upper cartilage`."""
+    if dimension == "all":
+        return "the whole chain"
+    if dimension == "practitioner:site_group":
+        practitioner, group = level.split(":")
+        return f"practitioner {practitioner}, {SITE_GROUP.get(group, group)}"
+    if dimension in ("site_group", "material", "site"):
+        level = SITE_GROUP.get(level, level).replace("_", " ")
+    return f"{DIMENSION.get(dimension, dimension)} {level}"
+
+
+def plural(number: int, one: str, many: str | None = None) -> str:
+    """A number with its noun: `1 infection`, `12 infections`."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
