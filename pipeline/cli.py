@@ -56,8 +56,7 @@ Exit codes:
 @click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=_EXITS)
 @click.version_option(__version__, prog_name="scapha")
 def main() -> None:
-    """
-    An ear-piercing business's figures and complication surveillance, every night, from its own exports.
+    """An ear-piercing business's figures and complication surveillance, every night, from its own exports.
 
     \b
     Examples:
@@ -88,8 +87,7 @@ def nightly(
     quiet: bool,
     as_json: bool,
 ) -> None:
-    """
-    Take in what is new in INBOX, compute, and publish the pages.
+    """Take in what is new in INBOX, compute, and publish the pages.
 
     Running it again with nothing new changes nothing. If it fails, run it again.
 
@@ -135,8 +133,7 @@ def report(
     quiet: bool,
     as_json: bool,
 ) -> None:
-    """
-    Publish again from the store, for any past day as it was known then.
+    """Publish again from the store, for any past day as it was known then.
 
     The store is only read.
 
@@ -166,8 +163,7 @@ def report(
 def simulate(
     directory: Path, branches: int, weeks: int, seed: int, scenario: str | None, quiet: bool, as_json: bool
 ) -> None:
-    """
-    Write an invented chain's exports into DIRECTORY, and what is true of it beside it.
+    """Write an invented chain's exports into DIRECTORY, and what is true of it beside it.
 
     The answer key goes to DIRECTORY.answer_key, apart from the exports. Nothing in it is about real people.
 
@@ -190,8 +186,7 @@ def simulate(
 @click.argument("directory", type=_PATH)
 @_JSON
 def schema(directory: Path, as_json: bool) -> None:
-    """
-    Write a Table Schema file for each table of the exports into DIRECTORY.
+    """Write a Table Schema file for each table of the exports into DIRECTORY.
 
     They say what every column holds, for whoever sets up an export or checks one.
 
@@ -209,8 +204,7 @@ def schema(directory: Path, as_json: bool) -> None:
 @main.command()
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
 def completion(shell: str) -> None:
-    """
-    Print what makes SHELL complete scapha's commands and options.
+    """Print what makes SHELL complete scapha's commands and options.
 
     \b
     Example:

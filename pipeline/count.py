@@ -8,11 +8,11 @@ import polars as pl
 
 from pipeline.contract import vocabulary as v
 from pipeline.settings import Settings
-from pipeline.store.database import create_from_frame, fetch
+from pipeline.store.database import fetch
 from pipeline.store.references import make_references
-from pipeline.store.sqlfiles import run_files, sql_files
+from pipeline.store.sqlfiles import names_in, run_files, sql_files
 
-MEASURES = tuple(name for name, file in sql_files().items() if file.layer == "3_measures")
+MEASURES = tuple(names_in("3_measures"))
 
 _BEFORE_ANY_DATA = date(1970, 1, 1)
 
@@ -20,19 +20,16 @@ Frames = dict[str, pl.DataFrame]
 
 
 def count(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None) -> tuple[date | None, Frames]:
-    """
-    The as-of date and every measure by its name.
+    """The as-of date and every measure by its name.
 
     Without a given `as_of` it is the newest day any accepted row tells of; None where there is no row at all, and then
     the measures are empty.
     """
     make_references(con, settings.allowed_site_groups)
-    create_from_frame(con, "ref_watched", pl.DataFrame({"complication": list(v.WATCHED)}), temporary=True)
-    create_from_frame(con, "ref_causes", pl.DataFrame({"dimension": list(v.CAUSES)}), temporary=True)
-    run_files(con, ["1_staging"], {"timezone": settings.timezone})
+    run_files(con, names_in("1_staging"), {"timezone": settings.timezone})
     newest = con.execute("select newest_on from stg_newest_day").fetchall()[0][0]
     known_by = as_of or newest
-    run_files(con, ["2_core", "3_measures"], _params(settings, known_by or _BEFORE_ANY_DATA))
+    run_files(con, names_in("2_core", "3_measures"), _params(settings, known_by or _BEFORE_ANY_DATA))
     return known_by, {name: _in_order(con, name) for name in MEASURES}
 
 

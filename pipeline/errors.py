@@ -1,5 +1,4 @@
-"""
-Two families of errors: those a user can mend, and everything else.
+"""Two families of errors: those a user can mend, and everything else.
 
 A `UserError` prints one clear message without a traceback and ends the run with its exit code. Anything else is a bug
 and shows its traceback.
@@ -7,8 +6,7 @@ and shows its traceback.
 
 
 class UserError(Exception):
-    """
-    What is wrong, where, and what to do about it.
+    """What is wrong, where, and what to do about it.
 
     `exit_code` is what the command ends with; `remedy` says what to do next.
     """

@@ -47,8 +47,7 @@ def run_night(
     clock: Callable[[], datetime],
     progress: Progress,
 ) -> Outcome:
-    """
-    Take in what is new, count, judge and publish: all of it, or nothing.
+    """Take in what is new, count, judge and publish: all of it, or nothing.
 
     `clock` tells the present, with its offset. Raises `UserError` with a remedy where the inbox, the store or the
     site's path is wrong; the store and the published site are then as they were.

@@ -1,5 +1,4 @@
-"""
-Publish a site: built aside, then put in place by one rename, so that a reader never meets half a site.
+"""Publish a site: built aside, then put in place by one rename, so that a reader never meets half a site.
 
 The site's path is a link to a folder beside it, named by the digest of its content. A link that lags after a crash is
 put right by the next run, which builds the same folder again.
@@ -27,8 +26,7 @@ def check_site_path(site: Path) -> None:
 
 @contextmanager
 def built_aside(site: Path, build: Callable[[Path], None]) -> Iterator[Callable[[], bool]]:
-    """
-    Build a site beside its path; yields a function that puts it in place, and says whether that changed anything.
+    """Build a site beside its path; yields a function that puts it in place, and says whether that changed anything.
 
     Whatever was built and not put in place is taken away again.
     """

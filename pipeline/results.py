@@ -1,5 +1,4 @@
-"""
-The declared columns of every result table: they stand behind the pages, are published as CSV, and kept in the store.
+"""The declared columns of every result table: they stand behind the pages, are published as CSV, and kept in the store.
 
 Columns the contract fixes come first, in its order; further ones of our own follow.
 """
@@ -23,8 +22,7 @@ class Result:
     schema: dict[str, pl.DataType | type[pl.DataType]]
 
     def frame(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """
-        A frame's declared columns in their order and types, rows in the order of the grain.
+        """A frame's declared columns in their order and types, rows in the order of the grain.
 
         Raises polars' ColumnNotFoundError where one is missing. NaN becomes empty.
         """

@@ -150,4 +150,6 @@ def week_table(lines: list[Line], monday: date, source: str) -> Table:
         )
 
     heads = ("", "This week", "Week before", f"{WEEKS_BEFORE} weeks before", "Same week a year ago", "In words")
-    return Table(f"The week {numbers.week(monday)}", heads, tuple(row(line) for line in lines), source)
+    return Table(
+        f"The week {numbers.week(monday)}", heads, tuple(row(line) for line in lines), source, ends_in_words=True
+    )

@@ -10,6 +10,9 @@ _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+_PERCENT = "\u00a0%"
+"""Percent sign behind a space that does not break."""
+_TO = "\u00a0to\u00a0"
 _PAGE_NAME_BYTES = 200
 
 
@@ -24,19 +27,23 @@ def tenth(value: float | None) -> str:
 
 
 def share(value: float | None) -> str:
-    """A share in percent: 2.5 %, or 46 % from a tenth on, where decimals would feign precision."""
-    if value is None:
-        return NONE
-    percent = 100 * value
-    return f"{percent:.0f} %" if percent >= 10 or percent == 0 else f"{percent:.1f} %"
+    """A share in percent: 46 %, 2.5 %, 0.04 %; never fewer digits than it needs, since 0.0 % reads as none."""
+    return NONE if value is None else f"{100 * value:.{_places(value)}f}{_PERCENT}"
 
 
 def share_range(low: float | None, high: float | None) -> str:
     """An interval of shares: 1.9 to 3.2 %."""
     if low is None or high is None:
         return NONE
-    places = 0 if high >= 0.1 else 1
-    return f"{100 * low:.{places}f} to {100 * high:.{places}f} %"
+    places = _places(high)
+    return f"{100 * low:.{places}f}{_TO}{100 * high:.{places}f}{_PERCENT}"
+
+
+def _places(value: float) -> int:
+    """Decimals of a share in percent: from a tenth on they would feign precision."""
+    if value == 0 or value >= 0.1:
+        return 0
+    return 1 if value >= 0.001 else 2 if value >= 0.0001 else 3
 
 
 def share_of(events: int, n: int, rate: float | None, low: float | None, high: float | None) -> str:
@@ -49,13 +56,13 @@ def share_of(events: int, n: int, rate: float | None, low: float | None, high: f
 
 
 def ratio(value: float | None) -> str:
-    """A ratio: 3.1 times."""
-    return NONE if value is None else f"{value:.1f} times" if value >= 1.05 or value < 0.95 else "about 1 times"
+    """A ratio of observed to expected: 3.10."""
+    return NONE if value is None else f"{value:.2f}"
 
 
 def ratio_range(low: float | None, high: float | None) -> str:
     """An interval of ratios: 2.2 to 4.1."""
-    return NONE if low is None or high is None else f"{low:.1f} to {high:.1f}"
+    return NONE if low is None or high is None else f"{low:.1f}{_TO}{high:.1f}"
 
 
 def money(value: Decimal | float | None) -> str:

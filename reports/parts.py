@@ -20,7 +20,7 @@ class Cell:
 class Table:
     """A table: what it shows, its column heads, its rows (the first cell is the row's head), its CSV file if any.
 
-    `n_text` columns from the left hold text, the others figures.
+    `n_text` columns from the left hold text, the others figures, except the last where the table `ends_in_words`.
     """
 
     caption: str
@@ -28,6 +28,7 @@ class Table:
     rows: tuple[tuple[Cell | str, ...], ...]
     source: str = ""
     n_text: int = 1
+    ends_in_words: bool = False
 
 
 @dataclass(frozen=True)

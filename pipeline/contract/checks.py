@@ -1,5 +1,4 @@
-"""
-The contract as SQL: how each column's text reads as its kind, and the rules a row breaks.
+"""The contract as SQL: how each column's text reads as its kind, and the rules a row breaks.
 
 Everything is derived from the declared tables, so a new column or rule needs no SQL of its own. Identifiers come from
 the contract only; no value of an export ever becomes SQL.
@@ -78,8 +77,7 @@ def read_expression(column: Column, text: str) -> str:
 
 
 def instant_expression(time: str, zone: str) -> str:
-    """
-    SQL for the UTC timestamp of a canonical time, whose wall time, if it is one, follows `zone`.
+    """SQL for the UTC timestamp of a canonical time, whose wall time, if it is one, follows `zone`.
 
     A wall time that summer time skips moves forward, a repeated one is the first: the library takes the second, so the
     instant an hour (or half an hour) before is taken where it shows the same wall time.
@@ -100,8 +98,8 @@ def instant_expression(time: str, zone: str) -> str:
 def _future(column: Column, value: str) -> str:
     """SQL condition: the value lies after the run's clock, in the row's zone."""
     if column.kind is Kind.DATE:
-        return f"{value} > cast(timezone(zone, timezone('UTC', $now)) as date)"
-    return f"instant({value}, zone) > $now"
+        return f"{value} > cast(timezone(clock_zone, timezone('UTC', $now)) as date)"
+    return f"instant({value}, clock_zone) > $now"
 
 
 def _form(column: Column, text: str, value: str) -> str:
@@ -111,10 +109,10 @@ def _form(column: Column, text: str, value: str) -> str:
 
 
 def row_rules(table: Table) -> list[tuple[str, str, str]]:
-    """
-    Every rule of a table's rows: (column, rule, SQL condition for broken).
+    """Every rule of a table's rows: (column, rule, SQL condition for broken).
 
-    The conditions name the text of a column `t.<column>`, its read value `v.<column>`, and the row's zone `zone`.
+    The conditions name the text of a column `t.<column>`, its read value `v.<column>`, and the zone its clock is
+    read in `clock_zone`.
     """
     rules: list[tuple[str, str, str]] = []
     for column in table.columns:
@@ -140,32 +138,43 @@ def _shape(text: str) -> str:
     return f"regexp_replace(regexp_replace({shown}, '\\p{{L}}', 'a', 'g'), '\\p{{N}}', '9', 'g')"
 
 
-def _as_read(table: Table, source: str) -> str:
-    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its zone."""
-    reads = ",\n    ".join(
-        f"{column.name} := {read_expression(column, 't.' + column.name)}" for column in table.columns
-    )
+def _zoned(table: Table, source: str, alias: str) -> tuple[str, str]:
+    """FROM clause of a table's rows joined to what tells their zone, and SQL for that zone, NULL where nothing does.
+
+    A row follows the branch it names; one that names none follows its visit's, else its procedure's, else its client's.
+    """
     if table.zoned_by_branch:
-        joined = f"{source} t left join branch_zone using (branch_id)"
-        zone = "coalesce(branch_zone.zone, $zone)"
-    else:
-        joined, zone = f"{source} t", "$zone"
+        return f"{source} {alias} left join branch_zone using (branch_id)", "branch_zone.zone"
+    if "visit_id" not in table.column_names:
+        return f"{source} {alias}", "null"
+    joined = (
+        f"{source} {alias} left join stg_visit_zones on stg_visit_zones.visit_id = {alias}.visit_id"
+        f" left join stg_procedure_zones on stg_procedure_zones.procedure_id = {alias}.procedure_id"
+        f" left join stg_client_zones on stg_client_zones.client_key = {alias}.client_key"
+    )
+    return joined, "coalesce(stg_visit_zones.zone, stg_procedure_zones.zone, stg_client_zones.zone)"
+
+
+def _as_read(table: Table, source: str) -> str:
+    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its zones."""
+    reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
+    joined, zone = _zoned(table, source, "t")
     return f"""as_read as (
-  select t.file_id, t.line, t, {zone} as zone, struct_pack(
+  select t.file_id, t.line, t, coalesce({zone}, $zone) as zone, coalesce({zone}, $clock_zone) as clock_zone,
+    struct_pack(
     {reads}
-  ) as v
+    ) as v
   from {joined}
 )"""
 
 
 def read_query(table: Table, source: str) -> str:
-    """
-    SELECT that reads a table's rows from `source`, a table of their text.
+    """SELECT that reads a table's rows from `source`, a table of their text.
 
     `source` has file_id, line and the declared columns as trimmed text. The result has file_id, line, the declared
     columns as read, `versioned_at` (UTC; NULL for a table without history) and `is_broken`. Parameters: `now` (UTC
-    timestamp) and `zone`, for rows whose branch is not known. Needs the tables `time_zone` and `branch_zone` and the
-    macro `instant`.
+    timestamp) and, for rows whose branch is not known, the zones in which their times (`zone`) and the clock
+    (`clock_zone`) are read. Needs the macro `instant` and the tables of `pipeline.intake.zones`.
     """
     columns = ", ".join(f"v.{name}" for name in table.column_names)
     times = ", ".join(f"v.{name}" for name in table.version_times)
@@ -181,8 +190,7 @@ from as_read
 
 
 def broken_query(table: Table, source: str) -> str:
-    """
-    SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
+    """SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
 
     Takes the same `source` and parameters as `read_query`. A value's shape shows letters as a and digits as 9.
     """
@@ -211,9 +219,5 @@ def stored_query(table: Table) -> str:
     if not table.version_times:
         return f"select r.*, cast(null as timestamp) as versioned_at from {raw} r"
     time = f"coalesce({', '.join(f'r.{name}' for name in table.version_times)})"
-    if table.zoned_by_branch:
-        zone = "coalesce(branch_zone.zone, $zone)"
-        return (
-            f"select r.*, instant({time}, {zone}) as versioned_at from {raw} r left join branch_zone using (branch_id)"
-        )
-    return f"select r.*, instant({time}, $zone) as versioned_at from {raw} r"
+    joined, zone = _zoned(table, raw, "r")
+    return f"select r.*, instant({time}, coalesce({zone}, $zone)) as versioned_at from {joined}"

@@ -59,8 +59,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """
-    One table of the exports.
+    """One table of the exports.
 
     `key` names the columns that make a row one thing; of several versions of a key the newest counts. `event_times` are
     the columns that stand in, in this order, where a row has no `recorded_at`; a table without them has no history, and

@@ -1,5 +1,4 @@
-"""
-The rules a row or a file can break: what each says and what to do about it.
+"""The rules a row or a file can break: what each says and what to do about it.
 
 A rule's name is `kind.what`. `remedy` is a sentence for the person who made the export; it may name `{column}`, the
 words allowed `{words}`, the bounds `{low}` and `{high}`, and a `{detail}` known only where the rule was broken.

@@ -1,5 +1,4 @@
-"""
-The words of the trade that exports may use, and the groups, windows and bands the measures count by.
+"""The words of the trade that exports may use, and the groups, windows and bands the measures count by.
 
 Every list stands here once; rules, SQL reference tables, the data dictionary and the simulated exports take it from
 here.
@@ -47,8 +46,7 @@ MISSING = "(missing)"
 
 @dataclass(frozen=True)
 class Complication:
-    """
-    A complication, or a group of them, with the days after the piercing in which an onset counts.
+    """A complication, or a group of them, with the days after the piercing in which an onset counts.
 
     `members` are the kinds a report may name; a single kind is its own only member.
     """

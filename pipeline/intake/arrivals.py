@@ -8,8 +8,7 @@ from pipeline.store.ledger import Ledger
 
 @dataclass(frozen=True)
 class Arrival:
-    """
-    A file to be read this run.
+    """A file to be read this run.
 
     `is_new` files enter the ledger; the others are known, and read only for their rejected rows. `recheck`, where the
     file's bytes are known, names the lines that stand rejected: only these are checked, the others are duplicates.
@@ -32,8 +31,7 @@ class Repeat:
 
 
 def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list[Arrival], list[Repeat]]:
-    """
-    The files to read, numbered in path order, and the repeats among them.
+    """The files to read, numbered in path order, and the repeats among them.
 
     A known file that was read and has no rejected row needs no second look.
     """
@@ -55,7 +53,7 @@ def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list
         else:
             continue
         earlier = first_of_bytes.setdefault((export.table.name, sha256), arrival.file_id)
-        if twin is None and earlier != arrival.file_id:
+        if earlier != arrival.file_id:
             repeats.append(Repeat(arrival, earlier))
         else:
             arrivals.append(arrival)

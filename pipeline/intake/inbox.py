@@ -50,8 +50,7 @@ def form_of(name: str) -> tuple[str, bool] | None:
 
 
 def look_into(folder: Path) -> Inbox:
-    """
-    Find a folder's exports, in order of their path by code point.
+    """Find a folder's exports, in order of their path by code point.
 
     Links, pipes and names that start with `.` or `~` are not opened. `UsageError` where the folder is missing, no
     folder, or cannot be read.

@@ -1,10 +1,10 @@
-"""
-Take in what is new in the inbox: read, check, tell duplicates from versions, and keep every row's fate.
+"""Take in what is new in the inbox: read, check, tell duplicates from versions, and keep every row's fate.
 
 Every record of every file ends as accepted, rejected (with its rules), duplicate or superseded. Accepted and superseded
 ones are kept as versions in the raw tables, in the order taken in (`seq`); rejected ones are named in the ledger.
 """
 
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -22,7 +22,7 @@ from pipeline.intake.inbox import Inbox
 from pipeline.intake.pseudonyms import pseudonym
 from pipeline.intake.reading import Reading, read_arrivals
 from pipeline.intake.versions import tell_versions_apart
-from pipeline.intake.zones import make_branch_zones, make_time_zones, zone_furthest_ahead
+from pipeline.intake.zones import make_branch_zones, make_link_zones, make_time_zones, zone_furthest_ahead
 from pipeline.store.database import create_from_frame, fetch
 from pipeline.store.ledger import REJECTION_SCHEMA, Counts, Ledger, Load
 
@@ -38,6 +38,7 @@ class Taken:
     loads: list[Load] = field(default_factory=list)
     late_accepted: int = 0  # rows of known files that stood rejected and are accepted now
     rejections: list[pl.DataFrame] = field(default_factory=list)  # of the loads
+    readings: dict[int, tuple[Reading, pl.DataFrame]] = field(default_factory=dict)  # by file, with rejections
 
     @property
     def counts(self) -> Counts:
@@ -64,8 +65,7 @@ class _Run:
 def take_in(
     con: duckdb.DuckDBPyConnection, inbox: Inbox, *, now: datetime, zone: str, key: bytes, progress: Progress
 ) -> Taken:
-    """
-    Take in an inbox's new files, inside the caller's transaction.
+    """Take in an inbox's new files, inside the caller's transaction.
 
     `now` is the run's clock in UTC without offset; `zone` the time zone of rows whose branch has none; `key` hashes the
     clients' keys. The run itself is for the caller to record.
@@ -80,12 +80,14 @@ def take_in(
     for table in TABLES:
         own = [arrival for arrival in arrivals if arrival.export.table is table]
         if own:
+            if table.name == "follow_ups":
+                make_link_zones(con, zone)
             progress(f"taking in {table.name}: {len(own)} {'file' if len(own) == 1 else 'files'}")
             _take_in_table(run, table, own, taken)
         if table.name == "branches":
             make_branch_zones(con)
     for repeat in repeats:
-        _take_in_repeat(repeat, taken)
+        _take_in_repeat(run, repeat, taken)
     ledger.write_files(taken.loads, taken.rejections)
     return taken
 
@@ -103,20 +105,20 @@ def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Take
     """Take in one table's files."""
     con = run.con
     readings = read_arrivals(con, table, arrivals, run.hash_client)
-    zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
-    params = {"now": run.now, "zone": zone}
+    clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
+    params = {"now": run.now, "zone": run.zone, "clock_zone": clock_zone}
     query = read_query(table, "incoming")
     con.execute(f"create or replace temp table read_rows as {query}", _used(params, query))
-    tell_versions_apart(con, table, zone)
+    tell_versions_apart(con, table, run.zone)
     _keep_versions(con, table, taken.run_id)
     rejections = _rejections(con, table, readings, params).partition_by("file_id", as_dict=True)
-    fates = {
-        (file_id, fate): count
-        for file_id, fate, count in con.execute("select file_id, fate, count(*) from fate group by all").fetchall()
-    }
+    fates: dict[int, dict[str, int]] = defaultdict(dict)
+    for file_id, fate, n in con.execute("select file_id, fate, count(*) from fate group by all").fetchall():
+        fates[file_id][fate] = n
     nothing = pl.DataFrame(schema=REJECTION_SCHEMA)
     for reading in readings:
-        _settle(run, reading, fates, rejections.get((reading.arrival.file_id,), nothing), taken)
+        file_id = reading.arrival.file_id
+        _settle(run, reading, fates[file_id], rejections.get((file_id,), nothing), taken)
 
 
 def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
@@ -166,13 +168,11 @@ def _rejections(
     )
 
 
-def _settle(
-    run: _Run, reading: Reading, fates: dict[tuple[int, str], int], rejections: pl.DataFrame, taken: Taken
-) -> None:
+def _settle(run: _Run, reading: Reading, fates: dict[str, int], rejections: pl.DataFrame, taken: Taken) -> None:
     """Note what became of a file: its load if it is new to the ledger, else what changed of its rejected rows."""
     arrival = reading.arrival
-    accepted = fates.get((arrival.file_id, "accepted"), 0)
-    superseded = fates.get((arrival.file_id, "superseded"), 0)
+    taken.readings[arrival.file_id] = reading, rejections
+    accepted, superseded = fates.get("accepted", 0), fates.get("superseded", 0)
     if not arrival.is_new:
         taken.late_accepted += accepted + superseded
         run.ledger.replace_rejections(arrival.file_id, rejections)
@@ -181,7 +181,6 @@ def _settle(
         return  # could not be read before, and still cannot
     rejected = 0 if reading.failure else rejections["line"].n_unique()
     duplicate = reading.n_records - accepted - rejected - superseded
-    counts = Counts(reading.n_records, accepted, rejected, duplicate, superseded)
     taken.loads.append(
         Load(
             file_id=arrival.file_id,
@@ -192,20 +191,15 @@ def _settle(
             bytes=arrival.size,
             is_readable=reading.failure is None,
             undeclared=reading.undeclared,
-            counts=counts,
+            counts=Counts(reading.n_records, accepted, rejected, duplicate, superseded),
             loaded_at=run.now,
         )
     )
     taken.rejections.append(rejections)
 
 
-def _take_in_repeat(repeat: Repeat, taken: Taken) -> None:
-    """A file whose bytes an earlier file of this run brought: what was not rejected there is a duplicate here."""
-    file_id = repeat.arrival.file_id
-    index = next((i for i, load in enumerate(taken.loads) if load.file_id == repeat.first_file_id), None)
-    if index is None:
-        return  # the first could not be read before and still cannot, and so is known under both names
-    first = taken.loads[index].counts
-    counts = replace(first, accepted=0, duplicate=first.rows - first.rejected, superseded=0)
-    taken.loads.append(replace(taken.loads[index], file_id=file_id, path=repeat.arrival.export.name, counts=counts))
-    taken.rejections.append(taken.rejections[index].with_columns(pl.lit(file_id, dtype=pl.Int64).alias("file_id")))
+def _take_in_repeat(run: _Run, repeat: Repeat, taken: Taken) -> None:
+    """A file whose bytes an earlier file of this run brought: what is not rejected there is a duplicate here."""
+    reading, rejections = taken.readings[repeat.first_file_id]
+    file_id = pl.lit(repeat.arrival.file_id, dtype=pl.Int64).alias("file_id")
+    _settle(run, replace(reading, arrival=repeat.arrival), {}, rejections.with_columns(file_id), taken)

@@ -1,5 +1,4 @@
-"""
-Client keys become keyed hashes here, and the key that hashes them is kept here.
+"""Client keys become keyed hashes here, and the key that hashes them is kept here.
 
 HMAC-SHA-256 (RFC 2104) with a 256-bit random key in a file of its own: without it, a hash cannot be tried against a
 list of telephone numbers.

@@ -1,8 +1,7 @@
-"""
-Readers: an export's bytes become text rows with the line each began on, whatever their form.
+"""Readers: an export's bytes become text rows with the line each began on, whatever their form.
 
-A reader yields batches of good records as a Polars frame of text (`line` and the table's columns; surrounding space
-removed, NULL where empty, client keys already hashed) and the records whose number of fields is wrong. A file that
+A reader yields batches of good records, column by column, and the lines of records whose number of fields is wrong.
+`text_frame` makes them a frame of text: surrounding space removed, NULL where empty, client keys hashed. A file that
 cannot be read as a whole raises `UnreadableError`, and nothing of it counts.
 """
 
@@ -46,9 +45,10 @@ class Header:
 
 @dataclass(frozen=True)
 class Batch:
-    """Some records of a file: the good ones as text, and line numbers of those with a wrong number of fields."""
+    """Some records of a file: lines and declared columns of the good ones, and lines with a wrong number of fields."""
 
-    rows: pl.DataFrame
+    lines: list[int]
+    columns: dict[str, list[str]]
     misshapen: tuple[int, ...]
 
 
@@ -66,48 +66,51 @@ def read_header(names: list[str], table: Table) -> Header:
     return Header(positions, len(names), undeclared)
 
 
-def normalise(
-    columns: dict[str, list[str]], lines: list[int], table: Table, hash_client: Callable[[str], str]
-) -> pl.DataFrame:
-    """Text columns trimmed, empty ones NULL, lot and batch numbers in upper case, client keys hashed."""
+def text_frame(batches: list[Batch], table: Table, hash_client: Callable[[str], str]) -> pl.DataFrame:
+    """Batches as one frame of text: `line` and the table's columns, those a file lacks NULL.
+
+    Surrounding space is removed, empty becomes NULL, lot and batch numbers are in upper case, client keys hashed.
+    """
     frame = pl.DataFrame(
-        {"line": pl.Series(lines, dtype=pl.Int64)}
-        | {name: pl.Series(columns.get(name, [None] * len(lines)), dtype=pl.String) for name in table.column_names}
+        {"line": pl.Series(chain.from_iterable(batch.lines for batch in batches), dtype=pl.Int64)}
+        | {name: pl.Series(_cells(batches, name), dtype=pl.String) for name in table.column_names}
     )
-    texts = [pl.col(name).str.strip_chars().replace("", None) for name in table.column_names]
+    frame = frame.with_columns(pl.col(table.column_names).str.strip_chars().replace("", None))
     codes = [column.name for column in table.columns if column.kind is Kind.CODE]
-    frame = frame.with_columns(texts).with_columns(pl.col(codes).str.to_uppercase())
     clients = [column.name for column in table.columns if column.kind is Kind.CLIENT]
-    return frame.with_columns(
+    return frame.with_columns(pl.col(codes).str.to_uppercase()).with_columns(
         pl.Series(name, [None if key is None else hash_client(key) for key in frame[name]], dtype=pl.String)
         for name in clients
     )
 
 
-def read_csv(
-    file: BinaryIO, table: Table, hash_client: Callable[[str], str], *, gzipped: bool
-) -> tuple[Header, Iterator[Batch]]:
-    """
-    Read CSV (RFC 4180, UTF-8, with or without a byte order mark), gzipped or not.
+def _cells(batches: list[Batch], name: str) -> list[str | None]:
+    """A column's cells over several batches."""
+    cells: list[str | None] = []
+    for batch in batches:
+        cells += batch.columns.get(name) or [None] * len(batch.lines)
+    return cells
+
+
+def read_csv(file: BinaryIO, table: Table, *, gzipped: bool) -> tuple[Header, Iterator[Batch]]:
+    """Read CSV (RFC 4180, UTF-8, with or without a byte order mark), gzipped or not.
 
     Returns the header and an iterator of batches. Both may raise `UnreadableError`; the iterator must be run to its
     end before anything of the file counts.
     """
-    lines = _text_lines(file, gzipped=gzipped)
-    reader = csv.reader(chain(lines, [_SENTINEL]))
-    records = _records(reader)
+    records = _records(_text_lines(file, gzipped=gzipped))
     try:
         names = next(records)[1]
     except StopIteration:
         raise UnreadableError("file.header", "the file has no record.") from None
     header = read_header(names, table)
-    return header, _batches(records, header, table, hash_client)
+    return header, _batches(records, header)
 
 
 def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
     """Lines of a file's text with their ends; `UnreadableError` for an empty file, bad bytes or a broken container."""
     source = gzip.GzipFile(fileobj=file) if gzipped else file
-    text = io.TextIOWrapper(source, encoding="utf-8-sig", newline="")  # type: ignore[type-var]
+    text = io.TextIOWrapper(source, encoding="utf-8-sig", newline="")
     size = 0
     try:
         for line in text:
@@ -121,34 +124,34 @@ def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
     except (gzip.BadGzipFile, EOFError, zlib.error):
         raise UnreadableError("file.container", "its compression is broken or cut short.") from None
     finally:
-        text.detach()
+        text.close()
     if size == 0:
         raise UnreadableError("file.empty")
 
 
-def _records(reader: "csv._reader") -> Iterator[tuple[int, list[str]]]:
-    """
-    Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
+def _records(lines: Iterator[str]) -> Iterator[tuple[int, list[str]]]:
+    """Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
 
     The sentinel added after the last line comes back as a record of its own unless a quote stands open.
     """
+    reader = csv.reader(chain(lines, [_SENTINEL]))
     begins = 1
     for record in reader:
         if record and record[-1].endswith(_SENTINEL):
             if record != [_SENTINEL]:
                 raise UnreadableError("file.quote_open", str(begins))
             return
-        if len(record) > 1 or (record and record[0].strip()):
+        is_blank = not record or (len(record) == 1 and record[0].isspace())
+        if not is_blank:
             yield begins, record
         begins = reader.line_num + 1
 
 
-def _batches(
-    records: Iterator[tuple[int, list[str]]], header: Header, table: Table, hash_client: Callable[[str], str]
-) -> Iterator[Batch]:
+def _batches(records: Iterator[tuple[int, list[str]]], header: Header) -> Iterator[Batch]:
     while chunk := list(islice(records, BATCH_RECORDS)):
         good = [(line, record) for line, record in chunk if len(record) == header.n_fields]
-        columns = {name: [record[at] for _, record in good] for name, at in header.positions.items()}
-        rows = normalise(columns, [line for line, _ in good], table, hash_client)
-        misshapen = tuple(line for line, record in chunk if len(record) != header.n_fields)
-        yield Batch(rows, misshapen)
+        yield Batch(
+            lines=[line for line, _ in good],
+            columns={name: [record[at] for _, record in good] for name, at in header.positions.items()},
+            misshapen=tuple(line for line, record in chunk if len(record) != header.n_fields),
+        )

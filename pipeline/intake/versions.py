@@ -1,5 +1,4 @@
-"""
-Which rows are duplicates, which are superseded, and which now count: decided file by file, in the order taken in.
+"""Which rows are duplicates, which are superseded, and which now count: decided file by file, in the order taken in.
 
 A row is a duplicate when it equals in every value the version of its key that counts, or an earlier row of its file;
 superseded when a newer version of its key is known or stands in the same file; else accepted. Of two versions recorded
@@ -20,8 +19,7 @@ def _same(names: tuple[str, ...], left: str, right: str) -> str:
 
 
 def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
-    """
-    Make the temporary table `fate` (file_id, line, fate) for the good rows of `read_rows`.
+    """Make the temporary table `fate` (file_id, line, fate) for the good rows of `read_rows`.
 
     Needs `arrival` (file_id, file_order) and the table's raw table as it stood before this run; `zone` is that of rows
     whose branch has none.

@@ -7,6 +7,7 @@ import duckdb
 import polars as pl
 
 from pipeline.store.database import create_from_frame
+from pipeline.store.sqlfiles import run_files
 
 
 def known_zones(con: duckdb.DuckDBPyConnection) -> set[str]:
@@ -31,9 +32,14 @@ def make_branch_zones(con: duckdb.DuckDBPyConnection) -> None:
     """)
 
 
+def make_link_zones(con: duckdb.DuckDBPyConnection, zone: str) -> None:
+    """Make the staging tables that tell the zones of visits, piercings and clients, for rows that name no branch."""
+    names = ("stg_branches", "stg_procedures", "stg_visit_zones", "stg_procedure_zones", "stg_client_zones")
+    run_files(con, names, {"timezone": zone})
+
+
 def zone_furthest_ahead(con: duckdb.DuckDBPyConnection, now: datetime, zone: str) -> str:
-    """
-    Of the branches' zones and `zone`, the one whose wall clock is furthest ahead at `now` (UTC).
+    """Of the branches' zones and `zone`, the one whose wall clock is furthest ahead at `now` (UTC).
 
     For rows that name no branch: a wall time lies in the future only where it does so at every branch.
     """

@@ -1,5 +1,4 @@
-"""
-Judge: join the measures to the statistics, and give every result table.
+"""Judge: join the measures to the statistics, and give every result table.
 
 Each module is about one kind of result; its functions take frames and give frames. Only here do frames and statistics
 meet.
@@ -25,8 +24,7 @@ _BEFORE_ANY_DATA = date(1970, 1, 1)
 
 
 def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date]) -> Frames:
-    """
-    Every result table by its name, from the measures as of a day; None where there is no data, and they are empty.
+    """Every result table by its name, from the measures as of a day; None where there is no data, and they are empty.
 
     `raised_before` holds the signals of earlier nights with the day each was first raised.
     """

@@ -1,5 +1,4 @@
-"""
-Control charts of infection, for the whole chain and for each branch.
+"""Control charts of infection, for the whole chain and for each branch.
 
 Where a typical week expects enough infections the chart is a p chart by week, else one of piercings per five
 infections; why stands with the points. The baseline is the slice's own rate in the reference period.
@@ -79,14 +78,15 @@ def _per_five_points(rows: pl.DataFrame, weeks: pl.DataFrame, baseline: float, r
         (pl.col("week") >= weeks["week"][0]) & (pl.col("performed_on") <= reference.last_mature_on)
     ).sort("performed_at", "procedure_id")
     runs = runs_to_events(mature["is_infected"].to_numpy())
-    days = mature["performed_on"]
+    # Piercings stand in order of time, days are local: in a chain of several zones a day may stand out of order.
+    days = [mature["performed_on"][first : last + 1] for first, last in zip(runs.first, runs.last, strict=True)]
     points = pl.DataFrame(
         {
-            "subgroup": [f"{number:04d}" for number in range(1, len(runs.length) + 1)],
+            "subgroup": [f"{number:04d}" for number in range(1, len(days) + 1)],
             "n": runs.length,
-            "observed": [EVENTS] * len(runs.length),
-            "from_on": days.gather(runs.first),
-            "to_on": days.gather(runs.last),
+            "observed": [EVENTS] * len(days),
+            "from_on": pl.Series([run.min() for run in days], dtype=pl.Date),
+            "to_on": pl.Series([run.max() for run in days], dtype=pl.Date),
         }
     )
     return _with_chart(points, count_to_events_chart(runs.length, baseline))

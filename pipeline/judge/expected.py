@@ -52,8 +52,7 @@ def delay_distribution(delays: pl.DataFrame) -> DelayDistribution:
 
 
 def expected_so_far(days: pl.DataFrame, delays: pl.DataFrame, reference: Reference) -> pl.DataFrame:
-    """
-    Infections expected by now for each week and branch: columns week, branch_id, infections_expected.
+    """Infections expected by now for each week and branch: columns week, branch_id, infections_expected.
 
     Indirect standardisation over site group and age band, each piercing weighing as much of its risk as can be known at
     its age. NaN where the reference period has no piercing.
@@ -79,8 +78,7 @@ def expected_so_far(days: pl.DataFrame, delays: pl.DataFrame, reference: Referen
 
 
 def judge_weekly(counts: pl.DataFrame, days: pl.DataFrame, delays: pl.DataFrame, reference: Reference) -> pl.DataFrame:
-    """
-    weekly: each week and branch with infections observed and expected so far.
+    """weekly: each week and branch with infections observed and expected so far.
 
     Where a week has several currencies, the expected ones stand in the row that holds the counts.
     """

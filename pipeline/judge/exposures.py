@@ -1,5 +1,4 @@
-"""
-Possible causes: events of those exposed to each lot, batch, article, practitioner or branch, against like piercings.
+"""Possible causes: events of those exposed to each lot, batch, article, practitioner or branch, against like piercings.
 
 Like piercings share site group, age band and whether an asked answer vouches for them: so neither case mix nor better
 follow-up looks like a cause.

@@ -85,7 +85,7 @@ def hold_lock(store: Path) -> Iterator[None]:
 
 
 def _connect(store: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    config = {
+    config: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": False,
         "autoload_known_extensions": False,
         "temp_directory": f"{store}.spill",
@@ -137,17 +137,18 @@ def _schema_version(con: duckdb.DuckDBPyConnection, store: Path) -> int:
     if "store" not in tables:
         raise no_store
     try:
-        row = con.execute("select application, schema_version from store").fetchone()
+        rows = con.execute("select application, schema_version from store").fetchall()
     except duckdb.Error:
         raise no_store from None
-    if row is None or row[0] != APPLICATION:
+    if len(rows) != 1 or rows[0][0] != APPLICATION:
         raise no_store
-    if row[1] > SCHEMA_VERSION:
+    version = int(rows[0][1])
+    if version > SCHEMA_VERSION:
         raise StoreError(
-            f"{store} was written by a newer Scapha (schema {row[1]}; this one knows {SCHEMA_VERSION}).",
+            f"{store} was written by a newer Scapha (schema {version}; this one knows {SCHEMA_VERSION}).",
             remedy="Install the newer Scapha.",
         )
-    return int(row[1])
+    return version
 
 
 def _migrate(con: duckdb.DuckDBPyConnection, version: int, key: bytes) -> None:
@@ -163,8 +164,7 @@ def _migrate(con: duckdb.DuckDBPyConnection, version: int, key: bytes) -> None:
 
 
 def _check_key(con: duckdb.DuckDBPyConnection, store: Path, key: bytes) -> None:
-    row = con.execute("select key_fingerprint from store").fetchone()
-    if row is None or row[0] != key_fingerprint(key):
+    if con.execute("select key_fingerprint from store").fetchall() != [(key_fingerprint(key),)]:
         raise StoreError(
             f"The key beside {store} is not the one its clients were hashed with.",
             remedy="Put the right scapha.key back; with another key no client would be recognised.",
@@ -173,8 +173,7 @@ def _check_key(con: duckdb.DuckDBPyConnection, store: Path, key: bytes) -> None:
 
 @contextmanager
 def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
-    """
-    The store open for one night's writing, in one transaction.
+    """The store open for one night's writing, in one transaction.
 
     The transaction is left open: the caller commits. Whatever is not committed is undone, and a store file that this
     call created is taken away again, so that a failed first night leaves nothing.

@@ -8,14 +8,13 @@ from pipeline.store.database import create_from_frame
 
 
 def make_references(con: duckdb.DuckDBPyConnection, allowed_site_groups: tuple[str, ...]) -> None:
-    """Make the tables ref_sites, ref_complications, ref_windows, ref_age_bands and ref_allowed_site_groups."""
+    """Make every reference table as a temporary table."""
     for name, frame in reference_frames(allowed_site_groups).items():
         create_from_frame(con, name, frame, temporary=True)
 
 
 def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataFrame]:
-    """
-    The reference tables by name.
+    """The reference tables by name.
 
     ref_complications has a row for each kind that counts towards a complication or group; ref_windows the days after a
     piercing, first and last, in which an answer vouches for a window.
@@ -37,6 +36,8 @@ def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataF
             schema={"age_band": pl.String, "low": pl.Int32, "high": pl.Int32},
             orient="row",
         ),
+        "ref_watched": pl.DataFrame({"complication": list(v.WATCHED)}),
+        "ref_causes": pl.DataFrame({"dimension": list(v.CAUSES)}),
         "ref_allowed_site_groups": pl.DataFrame(
             {"site_group": list(allowed_site_groups)}, schema={"site_group": pl.String}
         ),

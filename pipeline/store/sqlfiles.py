@@ -1,5 +1,4 @@
-"""
-The SQL files: their headers read, their order worked out, and each run as a temporary table of its name.
+"""The SQL files: their headers read, their order worked out, and each run as a temporary table of its name.
 
 A file is one SELECT and says in its header what it is:
 
@@ -94,14 +93,17 @@ def sql_files() -> dict[str, SqlFile]:
     return {name: found[name] for name in TopologicalSorter(graph).static_order()}
 
 
-def run_files(con: duckdb.DuckDBPyConnection, layers: Iterable[str], params: dict[str, Any]) -> None:
-    """
-    Make every file of the layers, in their order, into a temporary table of its name.
+def names_in(*layers: str) -> list[str]:
+    """Names of the files of some layers, each after those it reads."""
+    return [name for name, file in sql_files().items() if file.layer in layers]
+
+
+def run_files(con: duckdb.DuckDBPyConnection, names: Iterable[str], params: dict[str, Any]) -> None:
+    """Make each file into a temporary table of its name, in the order given.
 
     Only the parameters a file declares are bound: DuckDB refuses unused ones.
     """
-    wanted = set(layers)
-    for name, file in sql_files().items():
-        if file.layer in wanted:
-            bound = {param: params[param] for param in file.params}
-            con.execute(f"create or replace temp table {name} as {file.query}", bound)
+    for name in names:
+        file = sql_files()[name]
+        bound = {param: params[param] for param in file.params}
+        con.execute(f"create or replace temp table {name} as {file.query}", bound)

@@ -2,7 +2,7 @@
 
 import re
 from functools import cache
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 import altair as alt
 import polars as pl
@@ -51,10 +51,17 @@ def values(frame: pl.DataFrame) -> alt.InlineData:
     return alt.InlineData(values=frame.with_columns(pl.col(pl.Date).cast(pl.String)).to_dicts())
 
 
-def day_axis(**options: Any) -> alt.Axis:
-    """An axis of days: months, with the year where it changes."""
-    label = "timeFormat(datum.value, '%m') == '01' ? timeFormat(datum.value, '%b %Y') : timeFormat(datum.value, '%b')"
-    return alt.Axis(title=None, labelExpr=label, tickCount="month", labelOverlap="greedy", **options)
+def with_week_ends(weeks: pl.DataFrame) -> pl.DataFrame:
+    """Weeks with the day after each, `week_end`, so that a bar is as wide as its week."""
+    return weeks.with_columns((pl.col("week") + pl.duration(days=6)).alias("week_end"))
+
+
+def day_axis() -> alt.Axis:
+    """An axis of days: months, with the year below the first."""
+    label = (
+        "[timeFormat(datum.value, '%b'), timeFormat(datum.value, '%m') == '01' ? timeFormat(datum.value, '%Y') : '']"
+    )
+    return alt.Axis(title=None, labelExpr=label, tickCount="month", labelOverlap="greedy")
 
 
 def svg(chart: Drawable, identifier: str) -> str:

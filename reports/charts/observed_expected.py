@@ -3,14 +3,16 @@
 import altair as alt
 import polars as pl
 
-from reports.charts.drawing import ACCENT, MARK, SOFT, Drawable, day_axis, values
+from reports.charts.drawing import ACCENT, MARK, SOFT, Drawable, day_axis, values, with_week_ends
 
 
 def observed_expected(weeks: pl.DataFrame) -> Drawable:
     """Bars and a stepped line from the columns week, observed, expected and mature."""
-    base = alt.Chart(values(weeks)).encode(x=alt.X("yearmonthdate(week):T", axis=day_axis(), bandPosition=0))
-    bars = base.mark_bar(binSpacing=1, strokeWidth=1, stroke=ACCENT).encode(
+    base = alt.Chart(values(with_week_ends(weeks))).encode(x=alt.X("week:T", axis=day_axis()))
+    bars = base.mark_bar(strokeWidth=1, stroke=ACCENT).encode(
+        x2="week_end:T",
         y=alt.Y("observed:Q", title="infections", axis=alt.Axis(tickCount=4)),
+        y2=alt.datum(0),
         fill=alt.condition("datum.mature", alt.value(SOFT), alt.value("transparent")),
         strokeDash=alt.condition("datum.mature", alt.value([1, 0]), alt.value([3, 2])),
     )

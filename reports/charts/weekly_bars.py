@@ -3,17 +3,19 @@
 import altair as alt
 import polars as pl
 
-from reports.charts.drawing import ACCENT, SOFT, Drawable, day_axis, values
+from reports.charts.drawing import ACCENT, SOFT, Drawable, day_axis, values, with_week_ends
 
 
 def weekly_bars(weeks: pl.DataFrame, *, unit: str) -> Drawable:
     """Bars from the columns week, value and is_told (whether the page tells of this week)."""
     chart: Drawable = (
-        alt.Chart(values(weeks))
-        .mark_bar(binSpacing=1)
+        alt.Chart(values(with_week_ends(weeks)))
+        .mark_bar()
         .encode(
-            x=alt.X("yearmonthdate(week):T", axis=day_axis(), bandPosition=0),
+            x=alt.X("week:T", axis=day_axis()),
+            x2="week_end:T",
             y=alt.Y("value:Q", title=unit, axis=alt.Axis(tickCount=4)),
+            y2=alt.datum(0),
             color=alt.condition("datum.is_told", alt.value(ACCENT), alt.value(SOFT)),
         )
     )

@@ -61,8 +61,8 @@ def _lead(infection: pl.DataFrame) -> list[str]:
     else:
         lines = [
             f"Once case mix is allowed for, {row['branch_id']} lies {'above' if row['ratio'] > 1 else 'below'} what "
-            f"chance explains: {numbers.ratio(row['ratio'])} what was expected. Better follow-up finds more; look at "
-            "the share reached first."
+            f"chance explains: {numbers.tenth(row['ratio'])} times what was expected. Better follow-up finds more; "
+            "look at the share reached first."
             for row in beyond.iter_rows(named=True)
         ]
     lines += [

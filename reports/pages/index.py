@@ -29,6 +29,10 @@ READS = (
 )
 
 
+OWNERS_COMPLICATIONS = ("infection", "any", "contact_allergy", "embedded_stud", "excess_bleeding")
+"""What an owner reads every week; the watch has every kind."""
+
+
 @dataclass(frozen=True)
 class ToDo:
     """Something that needs doing: what, where to look, and a note on who or since when."""
@@ -71,7 +75,7 @@ def build(edition: Edition) -> Context:
         to_do=tuple(_to_do(edition, gaps)),
         figures=week_table(lines, monday, "weekly.csv"),
         charts=trade_figures(figures, lines, monday, "all branches"),
-        healing=complication_table(edition, "all", "all", "all branches"),
+        healing=complication_table(edition, "all", "all", "all branches", OWNERS_COMPLICATIONS),
         infections=infections_figure(figures, edition, None, "all branches"),
         branches=_branch_table(edition, monday),
     )
@@ -102,16 +106,14 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         ToDo(f"Ask branch {branch} for its exports.", "intake.html", f"No data since {numbers.day(through)}.")
         for branch, through in silent_branches(edition)
     ]
-    unreadable = edition.results["intake"].filter(~pl.col("readable")).height
+    unreadable = edition.results["intake"].filter(~pl.col("readable"))["file"].to_list()
     if unreadable:
-        text = f"Have {words.plural(unreadable, 'file')} sent again that could not be read."
-        items.append(ToDo(text, "intake.html"))
-    weight = {gap: place for place, gap in enumerate(words.GAP)}
-    counted = sorted(gaps.group_by("gap").len().iter_rows(), key=lambda row: weight[row[0]])
-    items += [
-        ToDo(f"Mend {words.plural(n, 'record')} of this week: {words.GAP[gap]}.", "intake.html#gaps", "Branches.")
-        for gap, n in counted
-    ]
+        text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
+        items.append(ToDo(text, "intake.html", f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"))
+    counts = dict(gaps.group_by("gap").len().iter_rows())
+    if counts:
+        named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
+        items.append(ToDo("Mend this week’s records.", "intake.html#gaps", f"Branches. {named}."))
     return items
 
 

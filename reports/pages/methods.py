@@ -160,11 +160,11 @@ def _methods() -> tuple[Entry, ...]:
             "delay",
             "How late infections become known",
             "The days from piercing to first record of the infection. Long delays of recent piercings cannot have "
-            f"been seen yet; the estimate allows for that. With fewer than {delay.ENOUGH_EVENTS} infections it is "
-            "blended with an assumed distribution (half known within 10 days, nine in ten within 24), which is an "
-            "assumption and not from data.",
-            "F(k) = ∏ over j > k of (1 − q(j)); q(j) = number with delay j ÷ number with delay up to j that could "
-            "have had j",
+            "been seen yet; the estimate allows for that. At each delay it is drawn towards an assumed distribution "
+            f"(half known within 10 days, nine in ten within 24) that counts as {delay.PRIOR_EVENTS:g} infections; "
+            "that is an assumption, not from data, and soon outweighed.",
+            "F(k) = ∏ over j > k of (1 − q(j)); q(j) = (number with delay j + m h(j)) ÷ (number with delay up to j "
+            "that could have had j + m), h(j) that of the assumed distribution",
             "Lagakos SW, Barraj LM, De Gruttola V (1988), Nonparametric analysis of truncated survival data, with "
             "application to AIDS, Biometrika 75:515-523.",
         ),

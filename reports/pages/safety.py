@@ -145,7 +145,9 @@ def _signal(edition: Edition, finding: Finding) -> Signal:
     name = finding.name[0].upper() + finding.name[1:]
     return Signal(
         identifier=finding.identifier,
-        title=f"{name}: {words.COMPLICATION[finding.complication]} {numbers.ratio(finding.ratio)} what was expected",
+        title=(
+            f"{name}: {words.COMPLICATION[finding.complication]} {numbers.tenth(finding.ratio)} times what was expected"
+        ),
         what=f"{finding.sentence}.",
         sure=(
             "Chance could put the true ratio anywhere from "

@@ -43,8 +43,10 @@ def rate_cells(row: dict[str, Any]) -> tuple[Cell | str, ...]:
 RATE_HEADS = ("Share of piercings", "Share among those reached", "Reached")
 
 
-def complication_table(edition: Edition, dimension: str, level: str, where: str) -> Table:
-    """Every complication and group of a slice."""
+def complication_table(
+    edition: Edition, dimension: str, level: str, where: str, only: tuple[str, ...] = tuple(words.COMPLICATION)
+) -> Table:
+    """Complications and groups of a slice, every one or only some."""
     rates = edition.results["complication_rates"].filter(
         (pl.col("dimension") == dimension) & (pl.col("level") == level)
     )
@@ -52,7 +54,7 @@ def complication_table(edition: Edition, dimension: str, level: str, where: str)
     rows = tuple(
         (Cell(text.capitalize(), f"within {by_name[name]['window_days']} days"), *rate_cells(by_name[name]))
         for name, text in _in_reading_order()
-        if name in by_name
+        if name in by_name and name in only
     )
     return Table(
         f"Complications, {where}, in the 364 days that are old enough",

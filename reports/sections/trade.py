@@ -46,7 +46,10 @@ def _aftercare(figures: Figures, bought: Line, provided: Line, monday: date, whe
     return figures.draw(
         share_lines(frame.rename({"value": "share"})),
         title=_aftercare_title(bought, provided, monday),
-        subtitle=f"Share of visits a week, {where}; refunds within 14 days are taken off.",
+        subtitle=(
+            f"Share of visits a week, {where}; refunds within 14 days are taken off. Full line: bought, given or "
+            "bundled; dashes: bought."
+        ),
         table=Table(
             f"Share of visits, {where}", ("Week from", "Bought", "Bought, given or bundled"), rows, "attach.csv"
         ),

@@ -1,7 +1,7 @@
 -- One row for each version of a follow-up, with its days by the calendar of the branch it is about.
 -- A follow-up names no branch: it follows that of the visit it names, else of its procedure, else of its client.
 -- grain: seq
--- reads: raw_follow_ups, stg_procedures
+-- reads: raw_follow_ups, stg_visit_zones, stg_procedure_zones, stg_client_zones
 -- params: timezone
 -- columns:
 --   seq bigint: the order in which versions were taken in
@@ -23,27 +23,6 @@
 --   resolved_on date: the day it was over
 --   recorded_at timestamp: when the version was recorded, in UTC
 --   recorded_on date: the local day of that
-with latest as (
-  select procedure_id, visit_id, client_key, zone,
-    row_number() over (partition by procedure_id order by recorded_at desc, seq desc) as newness
-  from stg_procedures
-),
-by_visit as (
-  select visit_id, min(zone) as zone from latest where newness = 1 group by visit_id
-),
-by_procedure as (
-  select procedure_id, zone from latest where newness = 1
-),
-by_client as (
-  select client_key, zone
-  from (
-    select client_key, zone,
-      row_number() over (partition by client_key order by performed_at desc, visit_id desc) as newness
-    from stg_procedures
-    where client_key is not null
-  ) visits_of_client
-  where newness = 1
-)
 select seq, follow_up_id, visit_id, procedure_id, client_key,
   contacted_at, local_day(contacted_at, zone) as contacted_on,
   channel, initiated_by, outcome, complication, onset_on, severity, ear, site, clinician_seen, resolved_on,
@@ -56,8 +35,8 @@ from (
   from (
     select f.*, coalesce(v.zone, p.zone, c.zone, $timezone) as zone
     from raw_follow_ups f
-    left join by_visit v on v.visit_id = f.visit_id
-    left join by_procedure p on p.procedure_id = f.procedure_id and f.visit_id is null
-    left join by_client c on c.client_key = f.client_key and f.visit_id is null
+    left join stg_visit_zones v on v.visit_id = f.visit_id
+    left join stg_procedure_zones p on p.procedure_id = f.procedure_id
+    left join stg_client_zones c on c.client_key = f.client_key
   ) r
 ) versions

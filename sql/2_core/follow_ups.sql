@@ -2,7 +2,7 @@
 -- It belongs to the visit it names; without one to that of its procedure; without either, or where the procedure leads
 -- nowhere, to the client's latest visit on or before the onset, or the contact where there is no onset.
 -- grain: follow_up_id
--- reads: stg_follow_ups, piercings, visits
+-- reads: stg_follow_ups, stg_contact_days, piercings, visits
 -- params: as_of
 -- columns:
 --   follow_up_id varchar: the contact
@@ -16,35 +16,44 @@
 --   severity bigint: 0 expected healing to 4 lasting deformity
 --   ear varchar: the ear it names
 --   site varchar: the site it names
---   recorded_on date: the local day of its record
+--   first_recorded_on date: the local day on which what it reports was first recorded
 with known as (
-  select *, coalesce(onset_on, contacted_on) as began_on
+  select *
   from (
-    select *, row_number() over (partition by follow_up_id order by recorded_at desc, seq desc) as newness
+    select *, row_number() over (partition by follow_up_id order by recorded_at desc, seq desc) as newness,
+      min(recorded_on) over (
+        partition by follow_up_id, coalesce(complication, case when outcome = 'complication' then 'other' end)
+      ) as first_recorded_on
     from stg_follow_ups
     where recorded_on <= $as_of
   ) versions
   where newness = 1
 ),
 latest_visit as (
-  select follow_up_id, visit_id
+  select follow_up_id, visit_id, contacted_on
   from (
-    select k.follow_up_id, v.visit_id,
+    select k.follow_up_id, v.visit_id, d.contacted_on,
       row_number() over (
         partition by k.follow_up_id order by v.visited_on desc, v.visited_at desc, v.visit_id desc
       ) as newness
     from known k
-    join visits v on v.client_key = k.client_key and v.visited_on <= k.began_on
-    where k.visit_id is null
+    join visits v on v.client_key = k.client_key
+    join stg_contact_days d on d.seq = k.seq and d.zone = v.zone
+    where v.visited_on <= coalesce(k.onset_on, d.contacted_on)
   ) visits_of_client
   where newness = 1
 ),
 linked as (
-  select k.*, case
+  select k.follow_up_id, k.procedure_id, k.channel, k.initiated_by, k.outcome, k.complication, k.onset_on, k.severity,
+    k.ear, k.site, k.first_recorded_on,
+    case
       when k.visit_id is not null then named.visit_id
       else coalesce(p.visit_id, l.visit_id)
     end as own_visit_id,
-    p.visit_id as procedure_visit_id
+    p.visit_id as procedure_visit_id,
+    case when k.visit_id is null and p.visit_id is null and l.visit_id is not null then l.contacted_on
+      else k.contacted_on
+    end as contacted_on
   from known k
   left join visits named on named.visit_id = k.visit_id
   left join piercings p on p.procedure_id = k.procedure_id
@@ -55,5 +64,5 @@ select follow_up_id, own_visit_id as visit_id,
   contacted_on, outcome,
   coalesce(initiated_by = 'branch', channel in ('phone', 'message', 'revisit'), false) as is_asked,
   coalesce(complication, case when outcome = 'complication' then 'other' end) as complication,
-  began_on as onset_on, severity, ear, site, recorded_on
+  coalesce(onset_on, contacted_on) as onset_on, severity, ear, site, first_recorded_on
 from linked

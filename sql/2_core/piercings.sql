@@ -7,6 +7,7 @@
 --   visit_id varchar: the client's stay
 --   client_key varchar: the client's pseudonym
 --   branch_id varchar: the branch
+--   zone varchar: the time zone of its days
 --   performed_at timestamp: when, in UTC
 --   performed_on date: the local day
 --   week date: the Monday of its week
@@ -15,7 +16,6 @@
 --   site_group varchar: the group of the site
 --   article_id varchar: the stud model
 --   material varchar: what touches the skin, if the article is known
---   practitioner_code varchar: who pierced, as recorded
 --   practitioner_id varchar: who pierced, aliases resolved
 --   lot_no varchar: the pack's lot
 --   pack_expiry date: the date on the pack
@@ -24,14 +24,15 @@
 --   consent varchar: whose consent was recorded
 --   aftercare_given varchar: what advice the client left with
 --   immediate_event varchar: what happened during the piercing
---   recorded_on date: the local day its record was made
-select v.procedure_id, v.visit_id, v.client_key, v.branch_id, v.performed_at, v.performed_on,
+--   event_recorded_on date: the local day on which its immediate event was first recorded
+select v.procedure_id, v.visit_id, v.client_key, v.branch_id, v.zone, v.performed_at, v.performed_on,
   cast(date_trunc('week', v.performed_on) as date) as week,
   v.ear, v.site, s.site_group, v.article_id, a.material,
-  v.practitioner_id as practitioner_code, coalesce(c.practitioner_id, v.practitioner_id) as practitioner_id,
-  v.lot_no, v.pack_expiry, v.age_years, b.age_band, v.consent, v.aftercare_given, v.immediate_event, v.recorded_on
+  coalesce(c.practitioner_id, v.practitioner_id) as practitioner_id,
+  v.lot_no, v.pack_expiry, v.age_years, b.age_band, v.consent, v.aftercare_given, v.immediate_event, v.event_recorded_on
 from (
-  select *, row_number() over (partition by procedure_id order by recorded_at desc, seq desc) as newness
+  select *, row_number() over (partition by procedure_id order by recorded_at desc, seq desc) as newness,
+    min(recorded_on) over (partition by procedure_id, immediate_event) as event_recorded_on
   from stg_procedures
   where recorded_on <= $as_of
 ) v

@@ -9,10 +9,10 @@
 --   procedure_id varchar: the piercing
 --   kind varchar: the complication
 --   onset_day integer: days from the piercing to the onset
---   recorded_on date: the local day it was recorded
+--   recorded_on date: the local day it was first recorded
 --   is_attributed boolean: whether the report names no piercing
 with candidates as (
-  select f.follow_up_id, f.complication, f.onset_on, f.recorded_on, f.procedure_id as named_id,
+  select f.follow_up_id, f.complication, f.onset_on, f.first_recorded_on as recorded_on, f.procedure_id as named_id,
     p.procedure_id, p.performed_on,
     row_number() over (
       partition by f.follow_up_id
@@ -33,6 +33,6 @@ select 'follow_up:' || follow_up_id as report_id, procedure_id, complication as 
 from candidates
 where place = 1
 union all
-select 'procedure:' || procedure_id, procedure_id, immediate_event, 0, recorded_on, false
+select 'procedure:' || procedure_id, procedure_id, immediate_event, 0, event_recorded_on, false
 from piercings
 where immediate_event is not null

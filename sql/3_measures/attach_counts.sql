@@ -12,7 +12,7 @@
 --   provided_visits bigint: the same with gifts and bundle parts
 --   linked_visits bigint: those any receipt line belongs to
 with counted as (
-  select v.visited_on, v.week, v.branch_id, coalesce(v.practitioner_id, $missing) as practitioner_id,
+  select v.week, v.branch_id, coalesce(v.practitioner_id, $missing) as practitioner_id,
     a.is_attached, a.is_provided, a.is_linked,
     $as_of - v.visited_on between 0 and $rate_period_days - 1 as is_in_year
   from visits v

@@ -43,10 +43,10 @@ gaps as (
   select procedure_id, 'article_unknown' from checked
   where article_id is not null and article_id not in (select article_id from stg_articles)
   union all
-  select procedure_id, 'practitioner_missing' from checked where practitioner_code is null
+  select procedure_id, 'practitioner_missing' from checked where practitioner_id is null
   union all
   select procedure_id, 'practitioner_unknown' from checked
-  where practitioner_code is not null and practitioner_code not in (select practitioner_id from stg_practitioners)
+  where practitioner_id is not null and practitioner_id not in (select practitioner_id from stg_practitioners)
   union all
   select procedure_id, 'site_not_allowed' from checked
   where site_group not in (select site_group from ref_allowed_site_groups)

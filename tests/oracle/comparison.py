@@ -1,0 +1,122 @@
+"""comparison.csv (methods M5)."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from math import fsum
+from statistics import median
+
+from scipy.stats import poisson
+
+from .intervals import ratio_with_limits
+from .slices import Facts
+from .visits import Piercing
+from .words import WINDOW_OF, Row
+
+PREDICTION = {"limit_low_95": 0.025, "limit_high_95": 0.975, "limit_low_998": 0.001, "limit_high_998": 0.999}
+
+
+@dataclass(frozen=True)
+class Branch:
+    """A branch in the rate period of one complication."""
+
+    branch_id: str
+    mature: int
+    observed: int
+    expected: float
+    reached: int
+    passive: bool
+
+    @property
+    def coverage(self) -> float:
+        return self.reached / self.mature
+
+
+def comparison(facts: Facts) -> list[Row]:
+    rows = []
+    for complication in WINDOW_OF:
+        branches = branches_in_period(facts, complication)
+        shrunk = shrunk_ratios(branches)
+        for branch in branches:
+            others = [other for other in branches if other is not branch and other.mature > 0]
+            reason = why_not_comparable(branch, others)
+            rows.append(
+                {
+                    "branch_id": branch.branch_id,
+                    "complication": complication,
+                    **ratio_columns(branch),
+                    "shrunk_ratio": shrunk.get(branch.branch_id),
+                    "comparable": reason is None,
+                    "reason": reason,
+                }
+            )
+    return rows
+
+
+def branches_in_period(facts: Facts, complication: str) -> list[Branch]:
+    mature = facts.mature(complication)
+    piercings_of, events_of = defaultdict(list), defaultdict(list)
+    by_branch: dict[str, list[Piercing]] = defaultdict(list)
+    for piercing in mature:
+        stratum = facts.stratum(piercing)
+        piercings_of[stratum].append(piercing)
+        if facts.is_event(complication, piercing):
+            events_of[stratum].append(piercing)
+        by_branch[piercing.branch_id].append(piercing)
+    rate = {stratum: len(events_of[stratum]) / len(group) for stratum, group in piercings_of.items()}
+    branches = []
+    for branch_id in sorted({piercing.branch_id for piercing in facts.piercings}):
+        own = by_branch.get(branch_id, [])
+        row = facts.known.branches.get(branch_id)
+        branches.append(
+            Branch(
+                branch_id,
+                mature=len(own),
+                observed=sum(facts.is_event(complication, piercing) for piercing in own),
+                expected=fsum(rate[facts.stratum(piercing)] for piercing in own),
+                reached=sum(facts.outcomes.reached(piercing, WINDOW_OF[complication]) for piercing in own),
+                passive=row is not None and row["follow_up_policy"] == "passive",
+            )
+        )
+    return branches
+
+
+def ratio_columns(branch: Branch) -> Row:
+    ratio = ratio_with_limits(branch.observed, branch.expected) if branch.expected >= 1 else (None, None, None)
+    limits = {
+        name: float(poisson.ppf(share, branch.expected)) / branch.expected if branch.expected > 0 else None
+        for name, share in PREDICTION.items()
+    }
+    return {
+        "observed": branch.observed,
+        "expected": branch.expected,
+        **dict(zip(("ratio", "ratio_low", "ratio_high"), ratio, strict=True)),
+        **limits,
+    }
+
+
+def shrunk_ratios(branches: list[Branch]) -> dict[str, float]:
+    """Give each branch's ratio, shrunk towards the chain's (Marshall RM 1991, Applied Statistics 40:283-294)."""
+    expecting = [branch for branch in branches if branch.expected > 0]
+    total = fsum(branch.expected for branch in expecting)
+    if not any(branch.observed for branch in expecting):
+        return {}
+    m = sum(branch.observed for branch in expecting) / total
+    variance = fsum(b.expected * (b.observed / b.expected - m) ** 2 for b in expecting) / total
+    a = max(0.0, variance - m / (total / len(expecting)))
+    return {
+        b.branch_id: m + (a / (a + m / b.expected) * (b.observed / b.expected - m) if a > 0 else 0.0) for b in expecting
+    }
+
+
+def why_not_comparable(branch: Branch, others: list[Branch]) -> str | None:
+    """Give the first reason that holds; `others` are the other branches with mature piercings."""
+    if branch.mature == 0:
+        return "no mature piercings yet"
+    if not others:
+        return "no other branch to compare with"
+    if branch.passive and not all(other.passive for other in others):
+        return "does not ask after its clients"
+    usual = median(other.coverage for other in others)
+    if branch.coverage < usual / 2 or branch.coverage > usual * 2:
+        return f"follow-up reaches {branch.coverage:.0%} of piercings, elsewhere {usual:.0%}"
+    return None

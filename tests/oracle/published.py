@@ -1,0 +1,79 @@
+"""All published tables."""
+
+from datetime import date
+
+from .charts import control_charts
+from .comparison import comparison
+from .exposures import all_found, exposures
+from .gaps import record_gaps
+from .intake import Taken
+from .known import Known, Settings, as_of_default
+from .rates import complication_rates
+from .signals import signals
+from .slices import Facts
+from .trade import attach, revisits
+from .weekly import weekly
+from .words import Row
+
+COUNTED = (
+    "complication_rates",
+    "attach",
+    "revisits",
+    "weekly",
+    "control_charts",
+    "comparison",
+    "exposures",
+    "signals",
+    "record_gaps",
+)
+
+
+def tables(taken: Taken, *, as_of: date | None = None, settings: Settings | None = None) -> dict[str, list[Row]]:
+    """Give every published table as rows of Python values, as known on `as_of` (None: the default date).
+
+    intake is without loaded_at, rejected_rows without remedy: the one is the clock, the other prose.
+    """
+    settings = settings or Settings()
+    day = as_of if as_of is not None else as_of_default(taken, settings)
+    counted = counted_tables(taken, day, settings) if day is not None else {name: [] for name in COUNTED}
+    return {**counted, "intake": intake(taken), "rejected_rows": rejected_rows(taken)}
+
+
+def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, list[Row]]:
+    facts = Facts(Known(taken, as_of, settings))
+    charts = control_charts(facts)
+    found = all_found(facts)
+    return {
+        "complication_rates": complication_rates(facts),
+        "attach": attach(facts),
+        "revisits": revisits(facts),
+        "weekly": weekly(facts),
+        "control_charts": charts,
+        "comparison": comparison(facts),
+        "exposures": exposures(found),
+        "signals": signals(as_of, charts, found),
+        "record_gaps": record_gaps(facts),
+    }
+
+
+def intake(taken: Taken) -> list[Row]:
+    return [
+        {"file": file, "table": table, "sha256": sha256, **vars(counts)}
+        for (file, table, sha256), counts in sorted(taken.counts.items())
+    ]
+
+
+def rejected_rows(taken: Taken) -> list[Row]:
+    ordered = sorted(taken.rejections, key=lambda one: (one.file, one.sha256, one.line, one.column, one.rule))
+    return [
+        {
+            "file": one.file,
+            "table": one.table,
+            "line": one.line,
+            "rule": one.rule,
+            "column": one.column or None,
+            "value": one.value or None,
+            "sha256": one.sha256,
+        }
+        for one in ordered
+    ]

@@ -1,0 +1,1 @@
+"""Tests of the statistics, one file for each module of theirs."""
