@@ -25,7 +25,6 @@ def rate_cells(row: dict[str, Any]) -> tuple[Cell | str, ...]:
         since = f"data from {numbers.short_day(row['data_from'])}, needed from {numbers.short_day(row['period_start'])}"
         return Cell("not yet", since), numbers.NONE, numbers.NONE
     span = numbers.share_range(row["wilson_low"], row["wilson_high"])
-    among = numbers.share_range(row["reached_low"], row["reached_high"])
     if row["procedures"] == 0:
         return Cell("none to count"), numbers.NONE, numbers.NONE
     if row["events"] == 0:
@@ -36,8 +35,15 @@ def rate_cells(row: dict[str, Any]) -> tuple[Cell | str, ...]:
         rate = Cell(
             numbers.share(row["rate"]), f"{numbers.count(row['events'])} of {numbers.count(row['procedures'])}; {span}"
         )
-    reached = Cell(numbers.share(row["rate_reached"]), among) if row["reached"] else "none reached"
-    return rate, reached, numbers.share(row["coverage"])
+    if row["reached"] == 0:
+        among = Cell("none reached")
+    elif row["events_reached"] == 0:
+        among = Cell(
+            f"0 of {numbers.count(row['reached'])}", f"could be up to about {numbers.share(row['reached_high'])}"
+        )
+    else:
+        among = Cell(numbers.share(row["rate_reached"]), numbers.share_range(row["reached_low"], row["reached_high"]))
+    return rate, among, numbers.share(row["coverage"])
 
 
 RATE_HEADS = ("Share of piercings", "Share among those reached", "Reached")

@@ -31,7 +31,7 @@ def _visits(figures: Figures, visits: Line, monday: date, where: str) -> Figure:
     return figures.draw(
         weekly_bars(frame.with_columns((pl.col("week") == monday).alias("is_told")), unit="visits"),
         title=f"Visits: {visits.in_words(monday)}",
-        subtitle=f"Visits a week, {where}, to {numbers.day(monday + timedelta(days=6))}; the week told of is dark.",
+        subtitle=f"Visits a week, {where}, to {numbers.day(monday + timedelta(days=6))}; the week told of stands out.",
         table=Table(f"Visits a week, {where}", ("Week from", "Visits"), rows, "weekly.csv"),
     )
 
