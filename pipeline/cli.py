@@ -3,11 +3,11 @@
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -34,6 +34,7 @@ _SETTINGS = click.option(
 _AS_OF = click.option(
     "--as-of",
     type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
     help="Report what was known by this day. Default: the newest day any record tells of.",
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on stdout.")
@@ -53,7 +54,23 @@ Exit codes:
 """
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=_EXITS)
+class _Commands(click.Group):
+    """The commands; where `--json` is given, a usage error is a JSON document on stdout too."""
+
+    def main(self, args: Sequence[str] | None = None, *others: Any, **options: Any) -> Any:
+        """Run the command of the arguments, and end with its exit code."""
+        arguments = list(sys.argv[1:] if args is None else args)
+        if "--json" not in arguments:
+            return super().main(arguments, *others, **options)
+        try:
+            return super().main(arguments, *others, **options | {"standalone_mode": False})
+        except click.ClickException as error:
+            error.show()
+            click.echo(json.dumps({"error": error.format_message(), "remedy": "", "exit_code": error.exit_code}))
+            sys.exit(error.exit_code)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_EXITS)
 @click.version_option(__version__, prog_name="scapha")
 def main() -> None:
     """An ear-piercing business's figures and complication surveillance, every night, from its own exports.
@@ -255,7 +272,9 @@ def _tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
     """Say on stdout what a run did."""
     new = list(outcome.new_signals)
     if as_json:
-        click.echo(json.dumps({**outcome.summary, "new_signals": new, "site_changed": outcome.is_site_changed}))
+        others = outcome.taken.others if outcome.taken else 0
+        said = {"new_signals": new, "site_changed": outcome.is_site_changed, "files_of_no_table": others}
+        click.echo(json.dumps({**outcome.summary, **said}))
         return
     counts, as_of = outcome.summary["counts"], outcome.summary["as_of"]
     done = "is published" if outcome.is_site_changed else "stands as it was"
@@ -264,7 +283,8 @@ def _tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
         rows = outcome.taken.counts
         click.echo(
             f"{len(outcome.taken.loads)} new files: {rows.accepted:,} rows accepted, {rows.rejected:,} rejected, "
-            f"{rows.duplicate:,} duplicate, {rows.superseded:,} superseded."
+            f"{rows.duplicate:,} duplicate, {rows.superseded:,} superseded; "
+            f"{outcome.taken.others} files of no table passed over."
         )
     click.echo(
         f"{counts['rejected_standing']:,} rows or files stand rejected; "

@@ -14,10 +14,11 @@ from pipeline.intake.inbox import look_into
 from pipeline.intake.load import Taken, take_in
 from pipeline.intake.pseudonyms import key_for
 from pipeline.judge import judge
+from pipeline.privacy import owner_only
 from pipeline.publish import built_aside, check_site_path
 from pipeline.settings import Settings
 from pipeline.store import kept
-from pipeline.store.database import hold_lock, open_store, read_store
+from pipeline.store.database import check_store_path, hold_lock, open_store, read_store
 from pipeline.store.ledger import Ledger
 from reports.edition import Edition
 from reports.site import build_site
@@ -54,8 +55,8 @@ def run_night(
     """
     inbox = look_into(inbox_folder)
     check_site_path(site)
-    store.parent.mkdir(parents=True, exist_ok=True)
-    with hold_lock(store), key_for(store) as key, open_store(store, key) as con:
+    check_store_path(store)
+    with owner_only(), hold_lock(store), key_for(store) as key, open_store(store, key) as con:
         started = _utc(clock())
         taken = take_in(con, inbox, now=started, zone=settings.timezone, key=key, progress=progress)
         if taken.is_something:
@@ -74,11 +75,12 @@ def run_night(
 def run_report(*, store: Path, site: Path, settings: Settings, as_of: date | None, progress: Progress) -> Outcome:
     """Publish again from the store, for any day as it was known then; the store is only read."""
     check_site_path(site)
-    with read_store(store) as con:
-        edition, new_signals = _count_and_judge(con, settings, as_of, progress)
-    progress("drawing pages")
-    with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
-        is_changed = put_in_place()
+    with owner_only():
+        with read_store(store) as con:
+            edition, new_signals = _count_and_judge(con, settings, as_of, progress)
+        progress("drawing pages")
+        with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
+            is_changed = put_in_place()
     return _outcome(edition, None, new_signals, is_changed)
 
 

@@ -5,6 +5,7 @@ put right by the next run, which builds the same folder again.
 """
 
 import hashlib
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,9 +13,13 @@ from pathlib import Path
 
 from pipeline.errors import UsageError
 
+_DIGEST_DIGITS = 16
+
 
 def check_site_path(site: Path) -> None:
     """`UsageError` where something stands at the site's path that is no site of ours and would be lost."""
+    if not site.name:
+        raise UsageError(f"{site} is no name for a site.", remedy="Name a folder of its own with --site.")
     if site.is_symlink() or not site.exists():
         return
     if not site.is_dir() or any(site.iterdir()):
@@ -47,7 +52,7 @@ def _digest(folder: Path) -> str:
     for path in sorted(folder.rglob("*")):
         if path.is_file():
             digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
-    return digest.hexdigest()[:16]
+    return digest.hexdigest()[:_DIGEST_DIGITS]
 
 
 def _put_in_place(site: Path, building: Path, folder: Path) -> bool:
@@ -62,7 +67,8 @@ def _put_in_place(site: Path, building: Path, folder: Path) -> bool:
     if site.is_dir() and not site.is_symlink():
         site.rmdir()  # an empty folder, as `check_site_path` saw
     link.replace(site)
-    for old in site.parent.glob(f".{site.name}.*"):
-        if old != folder and old.is_dir() and not old.is_symlink():
+    ours = re.compile(re.escape(f".{site.name}.") + f"[0-9a-f]{{{_DIGEST_DIGITS}}}")
+    for old in site.parent.iterdir():
+        if ours.fullmatch(old.name) and old != folder and not old.is_symlink():
             shutil.rmtree(old)
     return True

@@ -4,10 +4,10 @@ import tomllib
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
-from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
+from pipeline.contract.timezones import known_zones
 from pipeline.contract.vocabulary import SITE_GROUPS
 from pipeline.errors import UsageError
 
@@ -29,7 +29,7 @@ class Settings(BaseModel):
     @field_validator("timezone")
     @classmethod
     def _known_zone(cls, value: str) -> str:
-        if value not in available_timezones():
+        if value not in known_zones():
             raise ValueError("use a name from the IANA time zone list, such as UTC")
         return value
 

@@ -12,6 +12,8 @@ _TIME_PATTERN = (
     "(Z|[+-]([01][0-9]|2[0-3])(:?[0-5][0-9])?)?"
 )
 _OFFSET_PATTERN = "(Z|[+-][0-9]{2}:?([0-9]{2})?)$"
+_LONGEST_STEP = 3
+"""Hours by which any zone's clock is set back at most."""
 _VALUE_SHOWN = 40
 """Characters of a refused value whose shape is shown."""
 
@@ -29,12 +31,14 @@ def _read_time(text: str) -> str:
         f" * (cast(substr({offset}, 2, 2) as integer) * 60"
         f" + coalesce(try_cast(right(replace({offset}, ':', ''), -3) as integer), 0)))"
     )
+    utc = f"({wall} - to_minutes({minutes}))"
     iso = "replace(cast({} as varchar), ' ', 'T')".format
+    # The year 1 in UTC bounds what the database writes as a plain year.
     return (
         f"case when regexp_full_match({text}, '{_TIME_PATTERN}') and left({text}, 4) <> '0000' then "
         f"case when {offset} = '' then {iso(wall)} "
         f"when {offset} = 'Z' then {iso(wall)} || 'Z' "
-        f"else {iso(f'({wall} - to_minutes({minutes}))')} || 'Z' end end"
+        f"when {utc} >= timestamp '0001-01-01' then {iso(utc)} || 'Z' end end"
     )
 
 
@@ -42,7 +46,7 @@ def _read_sites(text: str, sites: tuple[str, ...]) -> str:
     parts = f"list_transform(string_split(lower({text}), ';'), lambda s: trim(s))"
     return (
         f"case when list_has_all([{_words(sites)}], list_filter({parts}, lambda s: s <> '')) "
-        f"then array_to_string(list_filter({parts}, lambda s: s <> ''), ';') end"
+        f"then nullif(array_to_string(list_filter({parts}, lambda s: s <> ''), ';'), '') end"
     )
 
 
@@ -79,20 +83,26 @@ def read_expression(column: Column, text: str) -> str:
 def instant_expression(time: str, zone: str) -> str:
     """SQL for the UTC timestamp of a canonical time, whose wall time, if it is one, follows `zone`.
 
-    A wall time that summer time skips moves forward, a repeated one is the first: the library takes the second, so the
-    instant an hour (or half an hour) before is taken where it shows the same wall time.
+    A wall time that summer time skips moves forward, a repeated one is the first. The library takes the second; where
+    the zone's clock was set back within hours before, the instant is taken that much earlier if it shows the same time.
     """
     wall = f"cast({time} as timestamp)"
     second = f"timezone('UTC', timezone({zone}, {wall}))"
 
-    def shows(earlier: str) -> str:
-        return f"timezone({zone}, timezone('UTC', {second} - {earlier})) = {wall}"
+    def shown(hours_before: float) -> str:
+        return f"timezone({zone}, timezone('UTC', {second} - {_interval(hours_before)}))"
 
-    hour, half = "interval 1 hour", "interval 30 minute"
-    return (
-        f"case when right({time}, 1) = 'Z' then cast(left({time}, -1) as timestamp) "
-        f"when {shows(hour)} then {second} - {hour} when {shows(half)} then {second} - {half} else {second} end"
+    steady = f"when {shown(_LONGEST_STEP)} = {wall} - {_interval(_LONGEST_STEP)} then {second} "
+    repeated = "".join(
+        f"when {shown(hours)} = {wall} then {second} - {_interval(hours)} " for hours in (_LONGEST_STEP, 2, 1, 0.5)
     )
+    return (
+        f"case when right({time}, 1) = 'Z' then cast(left({time}, -1) as timestamp) {steady}{repeated}else {second} end"
+    )
+
+
+def _interval(hours: float) -> str:
+    return f"interval {60 * hours:.0f} minute"
 
 
 def _future(column: Column, value: str) -> str:

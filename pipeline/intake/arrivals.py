@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from pipeline.intake.inbox import Export, fingerprint, open_export
+from pipeline.intake.inbox import Export, fingerprint
 from pipeline.store.ledger import Ledger
 
 
@@ -37,11 +37,10 @@ def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list
     """
     arrivals: list[Arrival] = []
     repeats: list[Repeat] = []
-    first_of_bytes: dict[tuple[str, str], int] = {}
+    first_of_bytes: dict[tuple[str, str, str, bool], int] = {}
     next_id = ledger.next_file_id()
     for export in exports:
-        with open_export(export.path) as file:
-            sha256, size = fingerprint(file)
+        sha256, size = fingerprint(export)
         known = ledger.find(export.name, export.table.name, sha256)
         twin = known or ledger.find_bytes(export.table.name, sha256)
         recheck = ledger.rejected_lines(twin.file_id) if twin and twin.is_readable else None
@@ -52,7 +51,8 @@ def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list
             arrival = Arrival(export, known.file_id, not known.is_readable, sha256, size, recheck)
         else:
             continue
-        earlier = first_of_bytes.setdefault((export.table.name, sha256), arrival.file_id)
+        as_read = (export.table.name, sha256, export.form, export.gzipped)
+        earlier = first_of_bytes.setdefault(as_read, arrival.file_id)
         if earlier != arrival.file_id:
             repeats.append(Repeat(arrival, earlier))
         else:

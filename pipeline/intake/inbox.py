@@ -9,7 +9,7 @@ from typing import BinaryIO
 
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLES
-from pipeline.errors import UsageError
+from pipeline.errors import UsageError, UserError
 
 _FORMATS = ("csv", "xlsx", "parquet", "jsonl")
 _CHUNK = 1 << 20
@@ -84,24 +84,33 @@ def _as_export(path: Path, folder: Path) -> Export | None:
     table, form = table_of(path.name), form_of(path.name)
     if table is None or form is None:
         return None
-    return Export(path, path.relative_to(folder).as_posix(), table, *form)
+    name = os.fsencode(path.relative_to(folder).as_posix()).decode("utf-8", "backslashreplace")
+    return Export(path, name, table, *form)
 
 
-def open_export(path: Path) -> BinaryIO:
-    """Open a file for reading without following a link that took its place meanwhile; OSError where it is no file."""
-    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+def open_export(export: Export) -> BinaryIO:
+    """Open an export for reading, without following a link that took its place meanwhile.
+
+    `UserError` where it cannot be opened: the run ends before anything is changed.
+    """
+    try:
+        handle = os.open(export.path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    except OSError as error:
+        raise UserError(
+            f"{export.name} cannot be opened: {error.strerror}.", remedy="Put it right or take it out of the inbox."
+        ) from None
     if not stat.S_ISREG(os.fstat(handle).st_mode):
         os.close(handle)
-        raise OSError(f"{path} is not a regular file")
+        raise UserError(f"{export.name} is no longer a file.", remedy="Take it out of the inbox.")
     return os.fdopen(handle, "rb")
 
 
-def fingerprint(file: BinaryIO) -> tuple[str, int]:
-    """SHA-256 of a file's bytes as delivered, and their number; leaves the file at its start."""
+def fingerprint(export: Export) -> tuple[str, int]:
+    """SHA-256 of an export's bytes as delivered, and their number."""
     digest = hashlib.sha256()
     size = 0
-    while chunk := file.read(_CHUNK):
-        digest.update(chunk)
-        size += len(chunk)
-    file.seek(0)
+    with open_export(export) as file:
+        while chunk := file.read(_CHUNK):
+            digest.update(chunk)
+            size += len(chunk)
     return digest.hexdigest(), size

@@ -119,6 +119,8 @@ def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Take
     for reading in readings:
         file_id = reading.arrival.file_id
         _settle(run, reading, fates[file_id], rejections.get((file_id,), nothing), taken)
+    for name in ("incoming", "read_rows", "contested", "fate", "contender", "counting", "decided"):
+        con.execute(f"drop table if exists temp.{name}")  # to give the memory back before the next table
 
 
 def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
@@ -145,27 +147,30 @@ def _rejections(
     con: duckdb.DuckDBPyConnection, table: Table, readings: list[Reading], params: dict[str, Any]
 ) -> pl.DataFrame:
     """Every broken rule of the rows and files just read; columns as `REJECTION_SCHEMA`."""
+    if not con.execute("select exists (from read_rows where is_broken)").fetchall()[0][0]:
+        return _failures(readings)
     broken_rows = "(select i.* from incoming i semi join (from read_rows where is_broken) b using (file_id, line))"
     query = broken_query(table, broken_rows)
     broken = fetch(con, query, _used(params, query)).with_columns(
         pl.col("value_shape").fill_null(""), pl.lit("").alias("detail")
     )
+    named = broken.select(REJECTION_SCHEMA.keys()).cast(dict(REJECTION_SCHEMA))  # type: ignore[arg-type]
+    return pl.concat([named, _failures(readings)])
+
+
+def _failures(readings: list[Reading]) -> pl.DataFrame:
+    """Records of a wrong shape and files that cannot be read; columns as `REJECTION_SCHEMA`."""
     misshapen = [
         (reading.arrival.file_id, line, "", "row.fields", "", str(n_fields))
         for reading in readings
         for line, n_fields in reading.misshapen
     ]
-    failures = [
+    unreadable = [
         (reading.arrival.file_id, 0, "", reading.failure.rule, "", reading.failure.detail)
         for reading in readings
         if reading.failure
     ]
-    return pl.concat(
-        [
-            broken.select(REJECTION_SCHEMA.keys()).cast(dict(REJECTION_SCHEMA)),  # type: ignore[arg-type]
-            pl.DataFrame(misshapen + failures, schema=REJECTION_SCHEMA, orient="row"),
-        ]
-    )
+    return pl.DataFrame(misshapen + unreadable, schema=REJECTION_SCHEMA, orient="row")
 
 
 def _settle(run: _Run, reading: Reading, fates: dict[str, int], rejections: pl.DataFrame, taken: Taken) -> None:

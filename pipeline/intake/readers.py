@@ -21,7 +21,6 @@ from pipeline.contract.columns import Kind, Table
 BATCH_RECORDS = 50_000
 _TEXT_LIMIT = 2 << 30
 """Characters of text a single file may unpack to."""
-_SENTINEL = "\ue000end of file\ue000"
 csv.field_size_limit(_TEXT_LIMIT)
 
 
@@ -129,20 +128,37 @@ def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
         raise UnreadableError("file.empty")
 
 
-def _records(lines: Iterator[str]) -> Iterator[tuple[int, list[str]]]:
+class _Lines:
+    """A text's lines and then one of our own, with the line given last and whether it was ours."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        self._lines = lines
+        self.last = ""
+        self.is_over = False
+
+    def __iter__(self) -> Iterator[str]:
+        for line in self._lines:
+            self.last = line
+            yield line
+        self.is_over = True
+        yield "end"
+
+
+def _records(text: Iterator[str]) -> Iterator[tuple[int, list[str]]]:
     """Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
 
-    The sentinel added after the last line comes back as a record of its own unless a quote stands open.
+    The line of our own behind the last comes back as a record that begins on it unless a quote stands open.
     """
-    reader = csv.reader(chain(lines, [_SENTINEL]))
+    lines = _Lines(text)
+    reader = csv.reader(lines)
     begins = 1
     for record in reader:
-        if record and record[-1].endswith(_SENTINEL):
-            if record != [_SENTINEL]:
+        spans_lines = reader.line_num > begins
+        if lines.is_over:
+            if spans_lines:
                 raise UnreadableError("file.quote_open", str(begins))
             return
-        is_blank = not record or (len(record) == 1 and record[0].isspace())
-        if not is_blank:
+        if spans_lines or lines.last.strip():
             yield begins, record
         begins = reader.line_num + 1
 

@@ -79,7 +79,7 @@ def read_arrivals(
 def _read_arrival(arrival: Arrival, incoming: _Incoming) -> Reading:
     n_records = 0
     misshapen: list[tuple[int, int]] = []
-    with open_export(arrival.export.path) as file:
+    with open_export(arrival.export) as file:
         header, batches = _open_reader(file, arrival)
         for batch in batches:
             n_records += len(batch.lines) + len(batch.misshapen)

@@ -1,24 +1,18 @@
 """Time zones at the door: which names are known, and whose wall clock each branch's rows follow."""
 
 from datetime import datetime
-from zoneinfo import available_timezones
 
 import duckdb
 import polars as pl
 
+from pipeline.contract.timezones import known_zones
 from pipeline.store.database import create_from_frame
 from pipeline.store.sqlfiles import run_files
 
 
-def known_zones(con: duckdb.DuckDBPyConnection) -> set[str]:
-    """Names of the IANA list that the database can compute with."""
-    names = {name for (name,) in con.execute("select name from pg_timezone_names()").fetchall()}
-    return names & available_timezones()
-
-
 def make_time_zones(con: duckdb.DuckDBPyConnection) -> None:
     """Make the temporary table `time_zone` (zone), which the rule for a zone's name looks into."""
-    create_from_frame(con, "time_zone", pl.DataFrame({"zone": sorted(known_zones(con))}), temporary=True)
+    create_from_frame(con, "time_zone", pl.DataFrame({"zone": sorted(known_zones())}), temporary=True)
 
 
 def make_branch_zones(con: duckdb.DuckDBPyConnection) -> None:

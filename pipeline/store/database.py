@@ -13,7 +13,8 @@ import polars as pl
 from filelock import FileLock, Timeout
 
 from pipeline.contract.checks import instant_expression
-from pipeline.errors import LockedError, StoreError
+from pipeline.errors import LockedError, StoreError, UsageError
+from pipeline.privacy import owner_only
 
 APPLICATION = "scapha"
 
@@ -67,9 +68,16 @@ def key_fingerprint(key: bytes) -> str:
     return hashlib.sha256(b"scapha key fingerprint" + key).hexdigest()[:16]
 
 
+def check_store_path(store: Path) -> None:
+    """`UsageError` where a store cannot lie at a path."""
+    if not store.name or store.is_dir():
+        raise UsageError(f"{store} is a folder, no store.", remedy="Name a file with --store.")
+
+
 @contextmanager
 def hold_lock(store: Path) -> Iterator[None]:
     """Hold the store for one run; a second run ends at once with `LockedError`."""
+    store.parent.mkdir(parents=True, exist_ok=True)
     path = store.with_name(store.name + ".lock")
     lock = FileLock(path, timeout=0, mode=0o600)
     try:
@@ -91,7 +99,8 @@ def _connect(store: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         "temp_directory": f"{store}.spill",
     }
     try:
-        con = duckdb.connect(str(store), read_only=read_only, config=config)
+        with owner_only():
+            con = duckdb.connect(str(store), read_only=read_only, config=config)
     except duckdb.IOException as error:
         if "Conflicting lock" in str(error):
             raise LockedError(
@@ -130,7 +139,8 @@ SCHEMA_VERSION = max(number for number, _ in _migrations())
 
 def _schema_version(con: duckdb.DuckDBPyConnection, store: Path) -> int:
     """The store's schema version; 0 for a new, empty database."""
-    tables = {name for (name,) in con.execute("select table_name from duckdb_tables()").fetchall()}
+    query = "select table_name from duckdb_tables() union all select view_name from duckdb_views() where not internal"
+    tables = {name for (name,) in con.execute(query).fetchall()}
     if not tables:
         return 0
     no_store = StoreError(f"{store} is a database, but no store of Scapha.", remedy="Name another file with --store.")
@@ -196,7 +206,6 @@ def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
         raise
     finally:
         _remove_spill(store)
-    store.chmod(0o600)
 
 
 @contextmanager

@@ -66,7 +66,7 @@ def day_axis() -> alt.Axis:
 
 def svg(chart: Drawable, identifier: str) -> str:
     """A chart as an inline SVG element labelled by `<identifier>-title`; its ids begin with the identifier."""
-    return _label(_draw(chart.to_json()), identifier)
+    return _label(_draw(chart.to_json(validate=False)), identifier)
 
 
 @cache

@@ -1,5 +1,7 @@
 """Control charts as figures: which chart and why, its baseline and span, and what lies beyond the limits."""
 
+from datetime import timedelta
+
 import polars as pl
 
 from reports import numbers, words
@@ -7,6 +9,8 @@ from reports.charts.control_chart import control_chart
 from reports.edition import Edition
 from reports.parts import Cell, Figure, Figures, Table
 
+DRAWN_WEEKS = 156
+"""Weeks before the as-of date that a chart draws at most."""
 FALSE_ALARM = "0.135 %"
 """Chance that a point lies beyond one limit while nothing has changed."""
 
@@ -14,6 +18,8 @@ FALSE_ALARM = "0.135 %"
 def control_figure(figures: Figures, edition: Edition, dimension: str, level: str) -> Figure | None:
     """The control chart of a slice; None where it has none yet."""
     points = edition.results["control_charts"].filter((pl.col("dimension") == dimension) & (pl.col("level") == level))
+    if edition.as_of is not None:  # a mistyped year must not stretch the axis
+        points = points.filter(pl.col("to_on") > edition.as_of - timedelta(weeks=DRAWN_WEEKS))
     if points.is_empty():
         return None
     first = points.row(0, named=True)

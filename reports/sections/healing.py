@@ -1,6 +1,7 @@
 """How piercings heal: complication rates with what stands beside them, and infections against those expected."""
 
 from collections.abc import Iterable
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
@@ -125,6 +126,8 @@ def infections_figure(figures: Figures, edition: Edition, branch: str | None, wh
     weekly = edition.results["weekly"].filter(pl.col("procedures").is_not_null())
     if branch is not None:
         weekly = weekly.filter(pl.col("branch_id") == branch)
+    if edition.as_of is not None:
+        weekly = weekly.filter(pl.col("week") > edition.as_of - timedelta(weeks=INFECTION_WEEKS))
     weeks = (
         weekly.group_by("week")
         .agg(
@@ -133,7 +136,6 @@ def infections_figure(figures: Figures, edition: Edition, branch: str | None, wh
             pl.col("mature").all(),
         )
         .sort("week")
-        .tail(INFECTION_WEEKS)
     )
     if weeks.is_empty():
         return None
