@@ -54,7 +54,7 @@ def main(branches: int, weeks: int) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         made = simulate_chain(folder / "exports", branches=branches, weeks=weeks, seed=1)
-        print(f"{made.piercings:,} piercings, {made.rows:,} rows")  # noqa: T201
+        print(f"{made.piercings:,} piercings, {sum(made.rows.values()):,} rows")  # noqa: T201
         intake, night = [], []
         tables = [table.name for table in TABLES]
         for pair in range(PAIRS):

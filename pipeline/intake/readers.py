@@ -9,7 +9,8 @@ import csv
 import gzip
 import io
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import chain, islice
 from typing import BinaryIO
@@ -47,7 +48,7 @@ class Batch:
     """Some records of a file: lines and declared columns of the good ones, and lines with a wrong number of fields."""
 
     lines: list[int]
-    columns: dict[str, list[str]]
+    columns: dict[str, tuple[str, ...]]
     misshapen: tuple[int, ...]
 
 
@@ -97,7 +98,7 @@ def read_csv(file: BinaryIO, table: Table, *, gzipped: bool) -> tuple[Header, It
     Returns the header and an iterator of batches. Both may raise `UnreadableError`; the iterator must be run to its
     end before anything of the file counts.
     """
-    records = _records(_text_lines(file, gzipped=gzipped))
+    records = _records(file, gzipped=gzipped)
     try:
         names = next(records)[1]
     except StopIteration:
@@ -106,17 +107,35 @@ def read_csv(file: BinaryIO, table: Table, *, gzipped: bool) -> tuple[Header, It
     return header, _batches(records, header)
 
 
-def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
-    """Lines of a file's text with their ends; `UnreadableError` for an empty file, bad bytes or a broken container."""
-    source = gzip.GzipFile(fileobj=file) if gzipped else file
-    text = io.TextIOWrapper(source, encoding="utf-8-sig", newline="")
-    size = 0
-    try:
-        for line in text:
+class _Lines:
+    """A text's lines and then one of our own, with the line given last and whether it was ours."""
+
+    def __init__(self, text: Iterable[str]) -> None:
+        self._text = text
+        self.last = ""
+        self.is_over = False
+
+    def __iter__(self) -> Iterator[str]:
+        size = 0
+        for line in self._text:
             size += len(line)
             if size > _TEXT_LIMIT:
                 raise UnreadableError("file.size", f"its text is over {_TEXT_LIMIT >> 20} MiB.")
+            self.last = line
             yield line
+        if size == 0:
+            raise UnreadableError("file.empty")
+        self.is_over = True
+        yield "end"
+
+
+@contextmanager
+def _text_of(file: BinaryIO, *, gzipped: bool) -> Iterator[Iterable[str]]:
+    """A file's lines of text; within, bad bytes and a broken container raise `UnreadableError`."""
+    source = gzip.GzipFile(fileobj=file) if gzipped else file
+    text = io.TextIOWrapper(source, encoding="utf-8-sig", newline="")
+    try:
+        yield text
     except UnicodeDecodeError as error:
         byte = error.object[error.start]
         raise UnreadableError("file.encoding", f"byte 0x{byte:02x} does not fit.") from None
@@ -124,50 +143,35 @@ def _text_lines(file: BinaryIO, *, gzipped: bool) -> Iterator[str]:
         raise UnreadableError("file.container", "its compression is broken or cut short.") from None
     finally:
         text.close()
-    if size == 0:
-        raise UnreadableError("file.empty")
 
 
-class _Lines:
-    """A text's lines and then one of our own, with the line given last and whether it was ours."""
-
-    def __init__(self, lines: Iterator[str]) -> None:
-        self._lines = lines
-        self.last = ""
-        self.is_over = False
-
-    def __iter__(self) -> Iterator[str]:
-        for line in self._lines:
-            self.last = line
-            yield line
-        self.is_over = True
-        yield "end"
-
-
-def _records(text: Iterator[str]) -> Iterator[tuple[int, list[str]]]:
-    """Records with the line each began on, blank lines left out; `UnreadableError` where a quote never closes.
+def _records(file: BinaryIO, *, gzipped: bool) -> Iterator[tuple[int, list[str]]]:
+    """Records with the line each began on, blank lines left out; `UnreadableError` where the file cannot be read whole.
 
     The line of our own behind the last comes back as a record that begins on it unless a quote stands open.
     """
-    lines = _Lines(text)
-    reader = csv.reader(lines)
-    begins = 1
-    for record in reader:
-        spans_lines = reader.line_num > begins
-        if lines.is_over:
-            if spans_lines:
-                raise UnreadableError("file.quote_open", str(begins))
-            return
-        if spans_lines or lines.last.strip():
-            yield begins, record
-        begins = reader.line_num + 1
+    with _text_of(file, gzipped=gzipped) as text:
+        lines = _Lines(text)
+        reader = csv.reader(lines)
+        begins = 1
+        for record in reader:
+            ends = reader.line_num
+            if lines.is_over:
+                if ends > begins:
+                    raise UnreadableError("file.quote_open", str(begins))
+                return
+            if ends > begins or lines.last.strip():
+                yield begins, record
+            begins = ends + 1
 
 
 def _batches(records: Iterator[tuple[int, list[str]]], header: Header) -> Iterator[Batch]:
     while chunk := list(islice(records, BATCH_RECORDS)):
-        good = [(line, record) for line, record in chunk if len(record) == header.n_fields]
+        good = [pair for pair in chunk if len(pair[1]) == header.n_fields]
+        lines, rows = zip(*good, strict=True) if good else ((), ())
+        cells = list(zip(*rows, strict=True))  # turned on its side at once: a loop over columns is much slower
         yield Batch(
-            lines=[line for line, _ in good],
-            columns={name: [record[at] for _, record in good] for name, at in header.positions.items()},
+            lines=list(lines),
+            columns={name: cells[at] for name, at in header.positions.items()} if cells else {},
             misshapen=tuple(line for line, record in chunk if len(record) != header.n_fields),
         )

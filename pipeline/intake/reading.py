@@ -91,7 +91,7 @@ def _read_arrival(arrival: Arrival, incoming: _Incoming) -> Reading:
 def _only(batch: Batch, lines: frozenset[int]) -> Batch:
     """A batch's records of some lines."""
     kept = [at for at, line in enumerate(batch.lines) if line in lines]
-    columns = {name: [cells[at] for at in kept] for name, cells in batch.columns.items()}
+    columns = {name: tuple(cells[at] for at in kept) for name, cells in batch.columns.items()}
     return Batch([batch.lines[at] for at in kept], columns, batch.misshapen)
 
 
