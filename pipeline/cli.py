@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 REJECTED, NEW_SIGNAL = 3, 4
 """Exit codes of a run that is done and has something to say, given only where `--strict` or `--alert` asks."""
 
+_FIRST_YEAR = 1970
+
 _PATH = click.Path(path_type=Path)
 _STORE = click.option(
     "--store", type=_PATH, default="scapha.duckdb", show_default=True, help="The store's file; its key lies beside it."
@@ -29,7 +31,7 @@ _SETTINGS = click.option(
     "--settings",
     "settings_path",
     type=_PATH,
-    help="Settings file. Without it: scapha.toml in the inbox, else in the current folder, else defaults.",
+    help="Settings file. Without it: scapha.toml in the inbox, else in the current folder.",
 )
 _AS_OF = click.option(
     "--as-of",
@@ -68,6 +70,10 @@ class _Commands(click.Group):
             error.show()
             click.echo(json.dumps({"error": error.format_message(), "remedy": "", "exit_code": error.exit_code}))
             sys.exit(error.exit_code)
+        except click.Abort:  # the user's own interruption
+            click.echo("Aborted!", err=True)
+            click.echo(json.dumps({"error": "aborted", "remedy": "Run it again.", "exit_code": 1}))
+            sys.exit(1)
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_EXITS)
@@ -152,7 +158,8 @@ def report(
 ) -> None:
     """Publish again from the store, for any past day as it was known then.
 
-    The store is only read.
+    The store is only read. Without --settings, and without scapha.toml in the current folder, the settings of the last
+    night hold.
 
     \b
     Example:
@@ -163,7 +170,8 @@ def report(
         from pipeline.nightly import run_report
         from pipeline.settings import find_settings, read_settings
 
-        settings = read_settings(settings_path or find_settings(None))
+        named = settings_path or find_settings(None)
+        settings = read_settings(named) if named else None
         outcome = run_report(store=store, site=site, settings=settings, as_of=_day(as_of), progress=progress)
     _tell(outcome, site, as_json=as_json)
     _exit(outcome, strict=strict, alert=alert)
@@ -220,7 +228,8 @@ def schema(directory: Path, as_json: bool) -> None:
 
 @main.command()
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
-def completion(shell: str) -> None:
+@_JSON
+def completion(shell: str, as_json: bool) -> None:
     """Print what makes SHELL complete scapha's commands and options.
 
     \b
@@ -232,7 +241,8 @@ def completion(shell: str) -> None:
     completer = get_completion_class(shell)
     if completer is None:
         raise UsageError(f"There is no completion for {shell}.")
-    click.echo(completer(main, {}, "scapha", "_SCAPHA_COMPLETE").source())
+    script = completer(main, {}, "scapha", "_SCAPHA_COMPLETE").source()
+    click.echo(json.dumps({"script": script}) if as_json else script)
 
 
 Progress = Callable[[str], None]
@@ -265,6 +275,9 @@ def _progress(quiet: bool) -> Iterator[Progress]:
 
 
 def _day(moment: datetime | None) -> date | None:
+    """The day of `--as-of`."""
+    if moment is not None and moment.year < _FIRST_YEAR:
+        raise UsageError(f"--as-of {moment.date()} lies before any data.", remedy=f"Name a day from {_FIRST_YEAR} on.")
     return moment.date() if moment else None
 
 

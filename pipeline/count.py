@@ -14,8 +14,6 @@ from pipeline.store.sqlfiles import names_in, run_files, sql_files
 
 MEASURES = tuple(names_in("3_measures"))
 
-_BEFORE_ANY_DATA = date(1970, 1, 1)
-
 Frames = dict[str, pl.DataFrame]
 
 
@@ -29,7 +27,7 @@ def count(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None
     run_files(con, names_in("1_staging"), {"timezone": settings.timezone})
     newest = con.execute("select newest_on from stg_newest_day").fetchall()[0][0]
     known_by = as_of or newest
-    run_files(con, names_in("2_core", "3_measures"), _params(settings, known_by or _BEFORE_ANY_DATA))
+    run_files(con, names_in("2_core", "3_measures"), _params(settings, known_by or v.BEFORE_ANY_DATA))
     return known_by, {name: _in_order(con, name) for name in MEASURES}
 
 

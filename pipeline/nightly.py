@@ -12,14 +12,15 @@ from pipeline import __version__
 from pipeline.count import count
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import Taken, take_in
-from pipeline.intake.pseudonyms import key_for
+from pipeline.intake.pseudonyms import key_for, read_key
 from pipeline.judge import judge
-from pipeline.privacy import owner_only
+from pipeline.places import owner_only
 from pipeline.publish import built_aside, check_site_path
 from pipeline.settings import Settings
 from pipeline.store import kept
-from pipeline.store.database import check_store_path, hold_lock, open_store, read_store
+from pipeline.store.database import check_key, check_store_path, hold_lock, open_store, read_store
 from pipeline.store.ledger import Ledger
+from pipeline.store.sqlfiles import drop_files
 from reports.edition import Edition
 from reports.site import build_site
 from reports.summary import summarise
@@ -64,6 +65,7 @@ def run_night(
         edition, new_signals = _count_and_judge(con, settings, as_of, progress)
         kept.keep_results(con, edition.results)
         kept.remember_signals(con, edition.results["signals"])
+        kept.keep_settings(con, settings)
         progress("drawing pages")
         with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
             con.execute("commit")
@@ -72,11 +74,18 @@ def run_night(
     return _outcome(edition, taken, new_signals, is_changed)
 
 
-def run_report(*, store: Path, site: Path, settings: Settings, as_of: date | None, progress: Progress) -> Outcome:
-    """Publish again from the store, for any day as it was known then; the store is only read."""
+def run_report(
+    *, store: Path, site: Path, settings: Settings | None, as_of: date | None, progress: Progress
+) -> Outcome:
+    """Publish again from the store, for any day as it was known then; the store is only read.
+
+    Without `settings` those of the last night hold.
+    """
     check_site_path(site)
     with owner_only():
         with read_store(store) as con:
+            check_key(con, store, read_key(store))
+            settings = settings or kept.kept_settings(con)
             edition, new_signals = _count_and_judge(con, settings, as_of, progress)
         progress("drawing pages")
         with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
@@ -90,6 +99,7 @@ def _count_and_judge(
     """What the site is made of, and the ids of signals no earlier night had raised."""
     progress("counting")
     known_by, measures = count(con, settings, as_of)
+    drop_files(con)
     raised_before = kept.raised_before(con)
     progress("judging")
     results = judge(measures, known_by, raised_before)

@@ -4,7 +4,9 @@ The site's path is a link to a folder beside it, named by the digest of its cont
 put right by the next run, which builds the same folder again.
 """
 
+import fcntl
 import hashlib
+import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
@@ -12,12 +14,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.errors import UsageError
+from pipeline.places import make_parent
 
 _DIGEST_DIGITS = 16
 
 
 def check_site_path(site: Path) -> None:
     """`UsageError` where something stands at the site's path that is no site of ours and would be lost."""
+    make_parent(site)
     if not site.name:
         raise UsageError(f"{site} is no name for a site.", remedy="Name a folder of its own with --site.")
     if site.is_symlink() or not site.exists():
@@ -35,16 +39,27 @@ def built_aside(site: Path, build: Callable[[Path], None]) -> Iterator[Callable[
 
     Whatever was built and not put in place is taken away again.
     """
-    site.parent.mkdir(parents=True, exist_ok=True)
     building = site.with_name(f".{site.name}.building")
-    shutil.rmtree(building, ignore_errors=True)
-    building.mkdir(mode=0o700)
-    try:
-        build(building)
-        folder = site.with_name(f".{site.name}.{_digest(building)}")
-        yield lambda: _put_in_place(site, building, folder)
-    finally:
+    with _one_at_a_time(site.parent):
         shutil.rmtree(building, ignore_errors=True)
+        building.mkdir(mode=0o700)
+        try:
+            build(building)
+            folder = site.with_name(f".{site.name}.{_digest(building)}")
+            yield lambda: _put_in_place(site, building, folder)
+        finally:
+            shutil.rmtree(building, ignore_errors=True)
+
+
+@contextmanager
+def _one_at_a_time(folder: Path) -> Iterator[None]:
+    """Let one run publish into a folder at a time; another waits. The folder itself is locked, so no file is left."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _digest(folder: Path) -> str:

@@ -1,7 +1,7 @@
 """A week's business figures for the chain or a branch, set against the weeks before and the same week a year ago."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -28,6 +28,7 @@ class Line:
     write: Callable[[float | None], str]
     notes: dict[date, str]
     is_count: bool = True
+    parts: dict[date, tuple[int, int]] = field(default_factory=dict)  # of a share: what is counted, and of how many
 
     def before(self, monday: date) -> list[float]:
         """Values of the weeks before, as far as there are any."""
@@ -94,7 +95,8 @@ def _takings(weekly: pl.DataFrame, visits: dict[date, float]) -> list[Line]:
 
 
 def _aftercare(edition: Edition, dimension: str, level: str) -> list[Line]:
-    rows = _weeks_of(edition.results["attach"], dimension, level)
+    # A week in which no visit is matched to a receipt is one whose receipts did not come in, not one without sales.
+    rows = [row for row in _weeks_of(edition.results["attach"], dimension, level) if row["linked_visits"]]
     sold = {row["week"]: row["rate"] for row in rows}
     provided = {row["week"]: row["provided_visits"] / row["eligible_visits"] for row in rows}
     notes = {
@@ -104,9 +106,11 @@ def _aftercare(edition: Edition, dimension: str, level: str) -> list[Line]:
     }
     given = {row["week"]: f"{row['provided_visits']} of {row['eligible_visits']}" for row in rows}
     linked = {row["week"]: row["linked_visits"] / row["eligible_visits"] for row in rows}
+    bought_of = {row["week"]: (row["attached_visits"], row["eligible_visits"]) for row in rows}
+    provided_of = {row["week"]: (row["provided_visits"], row["eligible_visits"]) for row in rows}
     return [
-        Line(BOUGHT, sold, numbers.share, notes, is_count=False),
-        Line(PROVIDED, provided, numbers.share, given, is_count=False),
+        Line(BOUGHT, sold, numbers.share, notes, is_count=False, parts=bought_of),
+        Line(PROVIDED, provided, numbers.share, given, is_count=False, parts=provided_of),
         Line("Visits matched to a receipt", linked, numbers.share, {}, is_count=False),
     ]
 

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from pipeline.contract import vocabulary as v
 from reports import numbers, words
 from reports.edition import Edition
 
@@ -36,6 +37,18 @@ class Finding:
     def name(self) -> str:
         """The cause as readers know it."""
         return words.named(self.dimension, self.level)
+
+    @property
+    def is_person_or_place(self) -> bool:
+        """Whether the cause is not a thing that is used, but someone who pierces or somewhere it is done."""
+        return self.dimension in ("practitioner", "practitioner:site_group", "branch")
+
+    @property
+    def use(self) -> str:
+        """Whether it goes on, in the words that suit a thing or a person."""
+        if self.is_person_or_place:
+            return "still piercing" if self.is_in_use else f"last pierced on {numbers.day(self.used_to)}"
+        return "still in use" if self.is_in_use else f"last used on {numbers.day(self.used_to)}"
 
     @property
     def sentence(self) -> str:
@@ -78,7 +91,8 @@ def recent_points(edition: Edition, days: int = 91) -> pl.DataFrame:
     signals = edition.results["signals"].filter(pl.col("method") != "funnel")
     if edition.as_of is None:
         return signals
-    return signals.filter(pl.col("ended_on") >= edition.as_of - timedelta(days=44 + days))
+    newest_mature = edition.as_of - timedelta(days=v.INFECTION.window_days + v.REPORTING_LAG_DAYS)
+    return signals.filter(pl.col("ended_on") >= newest_mature - timedelta(days=days))
 
 
 def silent_branches(edition: Edition, days: int = 2) -> list[tuple[str, date | None]]:

@@ -1,5 +1,7 @@
 """Numbers, days and names as readers meet them: one way to write each."""
 
+import hashlib
+import re
 from datetime import date, timedelta
 from decimal import Decimal
 from urllib.parse import quote
@@ -101,15 +103,14 @@ def change(now: float | None, before: float | None) -> str:
 
 def page_name(identifier: str) -> str:
     """The file name of an id's page: all but A-Z a-z 0-9 _ - percent-encoded; over 200 bytes cut, ending in a hash."""
-    import hashlib
-
     name = "".join(
         chr(byte) if chr(byte).isascii() and (chr(byte).isalnum() or chr(byte) in "_-") else f"%{byte:02X}"
         for byte in identifier.encode("utf-8", "surrogatepass")
     )
     if len(name) > _PAGE_NAME_BYTES:
         digest = hashlib.sha256(identifier.encode("utf-8", "surrogatepass")).hexdigest()[:16]
-        name = f"{name[: _PAGE_NAME_BYTES - 17]}-{digest}"
+        cut = re.sub("%.?$", "", name[: _PAGE_NAME_BYTES - len(digest) - 1])  # not amid an encoded byte
+        name = f"{cut}-{digest}"
     return f"{name}.html"
 
 

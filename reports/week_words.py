@@ -23,6 +23,9 @@ def what_changed(lines: list[Line], monday: date) -> str:
     bought = named.get(BOUGHT)
     if bought and monday in bought.values:
         text += f"; {numbers.share(bought.values[monday])} of them bought aftercare, {bought.in_words(monday)}"
+        year_ago = bought.values.get(monday - YEAR)
+        if year_ago is not None:
+            text += f", and {numbers.share(year_ago)} a year ago"
     return text + "."
 
 
@@ -30,19 +33,19 @@ def how_sure(edition: Edition) -> str:
     """Who was heard of, and how much of healing is known."""
     silent = silent_branches(edition)
     n_branches = edition.results["branches"].filter(pl.col("data_through").is_not_null()).height
-    heard = (
-        f"All {words.plural(n_branches, 'branch', 'branches')} were heard of"
-        if not silent
-        else f"{words.plural(len(silent), 'branch was', 'branches were')} not heard of lately"
+    if silent:
+        heard = f"{words.plural(len(silent), 'branch was', 'branches were')} not heard of lately"
+    else:
+        heard = "All branches were heard of" if n_branches > 1 else "The branch was heard of"
+    infection = edition.results["complication_rates"].filter(
+        (pl.col("dimension") == "all") & (pl.col("complication") == "infection")
     )
-    whole = edition.results["complication_rates"].filter(
-        (pl.col("dimension") == "all") & (pl.col("complication") == "infection") & (pl.col("procedures") > 0)
-    )
-    if whole.is_empty():
+    if edition.is_too_early() or infection.is_empty():
         return f"{heard}; it is too early to say how piercings heal."
-    coverage = whole["coverage"][0]
+    if not infection["reached"][0]:
+        return f"{heard}; but no answer of a client who was asked has come in, so how piercings heal is not known."
     return (
-        f"{heard}; we asked and learned how {numbers.share(coverage)} of piercings healed, "
+        f"{heard}; we asked and learned how {numbers.share(infection['coverage'][0])} of piercings healed, "
         "so more infections may exist than are known, and the last six weeks are still filling in."
     )
 
@@ -50,21 +53,19 @@ def how_sure(edition: Edition) -> str:
 def what_to_do(edition: Edition, gaps: int) -> str:
     """The one thing to begin with."""
     found = findings(edition)
-    if found and found[0].is_in_use:
-        first = found[0]
-        return f"Begin with {without_person(first)}: {_against(first)}. It is a reason to look, not proof of a cause."
     if found:
-        first = found[0]
+        begin = "Begin with" if found[0].is_in_use else "Ask what was done about"
         return (
-            f"Ask what was done about {without_person(first)}, no longer in use: {_against(first)}. "
-            "It is a reason to look, not proof of a cause."
+            f"{begin} {without_person(found[0])}: {_against(found[0])}. It is a reason to look, not proof of a cause."
         )
     silent = silent_branches(edition)
     if silent:
         return f"Ask {silent[0][0]} for its exports: nothing has come since {numbers.day(silent[0][1])}."
     if gaps:
-        return f"Nothing stands out in healing; {words.plural(gaps, 'gap')} in this week’s records can still be closed."
-    return "Nothing stands out; carry on, and keep asking clients how they heal."
+        return (
+            f"Nothing stands out among what is known; {words.plural(gaps, 'gap')} in this week’s records can be closed."
+        )
+    return "Nothing stands out among what is known; keep asking clients how they heal."
 
 
 def _against(finding: Finding) -> str:

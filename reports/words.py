@@ -43,6 +43,11 @@ GAP = {
 
 POLICY = {"active": "asks every client", "message": "sends a message", "passive": "waits for clients to come back"}
 
+NO_RANKING = (
+    "By code, in the order of the codes: this is no ranking. Few piercings make wide intervals, and who does more "
+    "cartilage will see more infection."
+)
+
 CAUTION_SIGNAL = "A signal is a reason to look, not a finding: it says that chance alone seldom does this, not why."
 CAUTION_RED_FLAGS = (
     "Fever or feeling unwell, spreading or severe pain or swelling of the upper ear, a pocket of pus, an ear losing "

@@ -133,8 +133,9 @@ def row_rules(table: Table) -> list[tuple[str, str, str]]:
             rules.append((column.name, "id.form", _form(column, text, value)))
         elif rule := form_rule(column):
             rules.append((column.name, rule.name, _form(column, text, value)))
-        if column.low is not None:
-            rules.append((column.name, "number.range", f"{value} not between {column.low} and {column.high}"))
+        if column.bounds:
+            low, high = column.bounds
+            rules.append((column.name, "number.range", f"{value} not between {low} and {high}"))
         if column.past:
             rules.append((column.name, "time.future", _future(column, value)))
     if table.one_of:

@@ -34,6 +34,9 @@ SQL_TYPES: dict[Kind, str] = {
 branch's wall time until the branch's zone is known: `2031-05-04T10:00:00`, or with an offset, in UTC,
 `2031-05-04T09:00:00Z`."""
 
+LARGEST = {Kind.WHOLE: 10**15, Kind.DECIMAL: 10**15}
+"""Bounds of numbers that declare none, plus and minus: a slip of the finger must not overflow a sum."""
+
 TRUE_WORDS = ("true", "yes", "1")
 FALSE_WORDS = ("false", "no", "0")
 
@@ -50,6 +53,14 @@ class Column:
     low: int | None = None
     high: int | None = None
     past: bool = False  # may not lie after the run's own clock
+
+    @property
+    def bounds(self) -> tuple[int, int] | None:
+        """The lowest and highest number allowed; None where the column holds no number."""
+        if self.low is not None and self.high is not None:
+            return self.low, self.high
+        largest = LARGEST.get(self.kind)
+        return (-largest, largest) if largest else None
 
     @property
     def sql_type(self) -> str:

@@ -164,7 +164,7 @@ def remedy(rule: str, table: Table, column_name: str, detail: str = "") -> str:
     return RULES[rule].remedy.format(
         column=column_name,
         words=", ".join(column.words) if column else "",
-        low=column.low if column else "",
-        high=column.high if column else "",
+        low=column.bounds[0] if column and column.bounds else "",
+        high=column.bounds[1] if column and column.bounds else "",
         detail=detail,
     )

@@ -51,8 +51,8 @@ def _field(column: Column) -> dict[str, Any]:
             constraints["pattern"] = r"[^:\x00-\x1f\x7f-\x9f]*"
         case Kind.FLAG:
             field |= {"trueValues": _cases(TRUE_WORDS), "falseValues": _cases(FALSE_WORDS)}
-    if column.low is not None:
-        constraints |= {"minimum": column.low, "maximum": column.high}
+    if column.bounds:
+        constraints |= dict(zip(("minimum", "maximum"), column.bounds, strict=True))
     return field | ({"constraints": constraints} if constraints else {})
 
 

@@ -5,6 +5,7 @@ here.
 """
 
 from dataclasses import dataclass
+from datetime import date
 
 SITE_GROUPS: dict[str, str] = {
     "lobe": "lobe",
@@ -100,6 +101,9 @@ REPORTING_LAG_DAYS = 14
 
 RATE_PERIOD_DAYS = 364
 """Days a rate looks back over: 52 whole weeks."""
+
+BEFORE_ANY_DATA = date(1970, 1, 1)
+"""Stands for the as-of date where there is no data, so that every measure comes out empty."""
 
 REFUND_DAYS = 14
 """Days after a sale within which a refund takes it back for the attach rate."""

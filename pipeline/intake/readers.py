@@ -19,7 +19,7 @@ import polars as pl
 
 from pipeline.contract.columns import Kind, Table
 
-BATCH_RECORDS = 50_000
+BATCH_RECORDS = 20_000
 _TEXT_LIMIT = 2 << 30
 """Characters of text a single file may unpack to."""
 csv.field_size_limit(_TEXT_LIMIT)

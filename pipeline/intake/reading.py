@@ -13,7 +13,7 @@ from pipeline.intake.inbox import open_export
 from pipeline.intake.readers import Batch, Header, UnreadableError, read_csv, text_frame
 from pipeline.store.database import insert_frame
 
-_FLUSH_RECORDS = 50_000
+_FLUSH_RECORDS = 20_000
 """Records held before they are inserted: few inserts for many small files, little memory for a large one."""
 
 

@@ -8,6 +8,7 @@ from datetime import date
 
 import polars as pl
 
+from pipeline.contract import vocabulary as v
 from pipeline.judge.charts import judge_control_charts
 from pipeline.judge.comparison import judge_comparison
 from pipeline.judge.expected import Reference, judge_weekly
@@ -20,15 +21,12 @@ from pipeline.results import RESULT_BY_NAME
 Frames = dict[str, pl.DataFrame]
 
 
-_BEFORE_ANY_DATA = date(1970, 1, 1)
-
-
 def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date]) -> Frames:
     """Every result table by its name, from the measures as of a day; None where there is no data, and they are empty.
 
     `raised_before` holds the signals of earlier nights with the day each was first raised.
     """
-    as_of = known_by or _BEFORE_ANY_DATA
+    as_of = known_by or v.BEFORE_ANY_DATA
     data_from: date | None = measures["data_span"]["data_from"][0]
     reference = Reference(as_of, data_from)
     control_charts = judge_control_charts(measures["infection_sequence"], reference)

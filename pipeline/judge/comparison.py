@@ -62,15 +62,15 @@ def _may_compare(row: dict[str, object], sizes: pl.DataFrame, policies: dict[str
     others = sizes.filter((pl.col("branch_id") != row["branch_id"]) & (pl.col("procedures") > 0))
     procedures, reached = int(str(row["procedures"])), int(str(row["reached"]))
     if procedures == 0:
-        return "no mature piercings yet"
+        return "no piercing is old enough yet"
     if others.is_empty():
-        return "no other branch to compare with"
+        return "there is no other branch"
     if policies.get(str(row["branch_id"])) == "passive" and any(
         policies.get(branch) != "passive" for branch in others["branch_id"]
     ):
-        return "does not ask after its clients"
+        return "it does not ask after its clients"
     coverage = reached / procedures
     elsewhere = median(others["reached"].to_numpy() / others["procedures"].to_numpy())
     if not COVERAGE_BAND[0] * elsewhere <= coverage <= COVERAGE_BAND[1] * elsewhere:
-        return f"follow-up reaches {coverage:.0%} of piercings, elsewhere {elsewhere:.0%}"
+        return f"its follow-up reaches {coverage:.0%} of piercings, elsewhere {elsewhere:.0%}"
     return ""

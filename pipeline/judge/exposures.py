@@ -11,7 +11,7 @@ from scipy.sparse import csr_array
 
 from pipeline.contract.vocabulary import CAUSES
 from pipeline.results import RESULT_BY_NAME
-from pipeline.stats.funnel import LEAST_EXPECTED, critical_count, stepwise_excess
+from pipeline.stats.funnel import LEAST_EXPECTED, Excess, critical_count, stepwise_excess
 from pipeline.stats.standardise import standardised_ratio, stratum_rates
 
 _STRATUM = ("site_group", "age_band", "is_reached")
@@ -35,15 +35,13 @@ def _judge(piercings: pl.DataFrame, levels: pl.DataFrame) -> pl.DataFrame:
         (np.ones(members.height), (members["row"].to_numpy(), members["column"].to_numpy())), shape=shape
     )
     excess = stepwise_excess(membership, piercings["is_event"].cast(pl.Int64).to_numpy(), _risk(piercings))
-    observed, usual, p_value = (
-        figures.copy() for figures in (excess.start.observed, excess.start.expected, excess.start.p_value)
-    )
-    observed[excess.chosen], usual[excess.chosen] = excess.figures.observed, excess.figures.expected
-    p_value[excess.chosen] = excess.figures.p_value
+    # A slice told as a signal stands with what it had when it was chosen: what others explain is taken out.
+    piercings_of, observed, usual, p_value = (_as_told(excess, name) for name in _FIGURES)
     ratio = standardised_ratio(observed, usual)
     judgeable = (usual >= LEAST_EXPECTED) & np.isfinite(excess.tail)
     limit = np.where(judgeable, critical_count(usual, excess.tail if np.isfinite(excess.tail) else 1.0), np.nan)
     return slices.with_columns(
+        pl.Series("procedures", piercings_of.astype(np.int64)),
         pl.Series("observed", observed.astype(np.int64)),
         pl.Series("expected", usual),
         pl.Series("ratio", ratio.ratio),
@@ -53,6 +51,16 @@ def _judge(piercings: pl.DataFrame, levels: pl.DataFrame) -> pl.DataFrame:
         pl.Series("p_value", p_value),
         pl.Series("signal", np.isin(np.arange(slices.height), excess.chosen)),
     )
+
+
+_FIGURES = ("piercings", "observed", "expected", "p_value")
+
+
+def _as_told(excess: Excess, name: str) -> NDArray[np.float64]:
+    """A figure of every slice: from the start, and for those chosen from when they were."""
+    values = np.array(getattr(excess.start, name))
+    values[excess.chosen] = getattr(excess.figures, name)
+    return values
 
 
 def _slices(members: pl.DataFrame) -> pl.DataFrame:

@@ -2,13 +2,13 @@
 
 Month M1 is April 2025, M18 September 2026.
 
-The seed was chosen, as a teaching example may be: 55 is the first of 1, 2, 3, ... with which the funnel of exposures
-names each story's own slice, at a fiftieth of its limit or less, and no other; no control chart has a point above its
-limit; the bad lot shows 9 to 11 % and P-014 within a tenth of 310 piercings; and the campaign lifts reports by a
-quarter or more. Of seeds 1 to 55 the funnel named all four slices with 42 (it missed the lot with 4, P-014 with 10, the
-spray and the studs with none) and never accused a decoy; 37 had a chart point above its limit.
+The seed was chosen, as a teaching example may be: 17 is the first of 1, 2, 3, ... with which the bad lot shows 9 to
+11 %; P-014 has within a tenth of 310 cartilage piercings and within 10 of 46 infections; the exposures judged on the
+last day name each story's own slice and no other; no control chart has a point above its limit; and, judged on the last
+Sundays of January to August 2026 as well, nothing but the stories is ever signalled.
 """
 
+from dataclasses import replace
 from datetime import date
 
 import polars as pl
@@ -30,7 +30,7 @@ from pipeline.simulate.stories import (
     Stories,
 )
 
-SEED = 55
+SEED = 17
 
 _FIRST_DAY, _LAST_DAY = date(2025, 3, 31), date(2026, 9, 27)
 _NEAR, _FAR = "Atlantic/Faroe", "Atlantic/Azores"
@@ -75,7 +75,7 @@ BAD_LOT, BAD_BATCH = "K3-M10-04", "SPRAY-M15-04"
 P014_FROM = date(2025, 9, 1)
 PRICE_RISE_ON, BUNDLING_BRANCH = date(2026, 2, 1), "B03"
 CAMPAIGN = ReachChange("B05", date(2026, 4, 1), date(2026, 5, 31), 0.75)
-CHANCE_CLUSTER = Coincidence("B03", date(2025, 11, 10), date(2025, 11, 16), 6)
+CHANCE_CLUSTER = Coincidence("B03", date(2025, 11, 10), date(2025, 11, 23), 6)
 EARLY_ZERO = Coincidence("B07", _B07_OPENS, date(2025, 10, 26), 0)
 _CARTILAGE = is_any("site_group", ("upper_cartilage", "other_cartilage"))
 
@@ -92,8 +92,7 @@ CORROWMERE = Chain(
     practitioners=tuple(_practitioner(f"P-{number:03d}") for number in range(1, 29)),
     articles=_ARTICLES,
     products=tuple(
-        product if product.product_id != "LOTION" else type(product)("LOTION", "aftercare", 15.00, product.share)
-        for product in PRODUCTS
+        product if product.product_id != "LOTION" else replace(product, list_price=15.00) for product in PRODUCTS
     ),
     first_day=_FIRST_DAY,
     last_day=_LAST_DAY,

@@ -62,8 +62,9 @@ def critical_count(expected: ArrayLike, tail: float) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class SliceFigures:
-    """Observed and expected events of slices, and the probability of as many or more while they fare as expected."""
+    """Piercings of slices, observed and expected events, and the probability of as many while all fare as expected."""
 
+    piercings: FloatArray
     observed: FloatArray
     expected: FloatArray
     p_value: FloatArray
@@ -94,11 +95,11 @@ def _checked_membership(membership: csr_array, n_piercings: int) -> csr_array:
     return slices
 
 
-def _slice_figures(slices: csr_array, events: FloatArray, expected: FloatArray) -> SliceFigures:
-    observed = slices @ events
+def _slice_figures(slices: csr_array, left: FloatArray, events: FloatArray, expected: FloatArray) -> SliceFigures:
+    observed = slices @ (events * left)
     # Rounded, so that the order in which piercings are added decides neither a tie nor a bound.
-    mean = np.round(slices @ expected, SUM_DECIMALS)
-    return SliceFigures(observed, mean, poisson_tail(observed, mean))
+    mean = np.round(slices @ (expected * left), SUM_DECIMALS)
+    return SliceFigures(slices @ left, observed, mean, poisson_tail(observed, mean))
 
 
 def _furthest_beyond(figures: SliceFigures, tail: float) -> int | None:
@@ -127,16 +128,16 @@ def stepwise_excess(membership: csr_array, events: ArrayLike, expected: ArrayLik
         events=row("events", counts("events", events)), expected=non_negative("expected", expected)
     )
     slices = _checked_membership(membership, len(count))
-    start = now = _slice_figures(slices, count, base)
+    left = np.ones(len(count))
+    start = now = _slice_figures(slices, left, count, base)
     n_judged = int((start.expected >= LEAST_EXPECTED).sum())
     tail = probability("level", level, positive=True) / n_judged if n_judged else np.nan
     chosen: list[int] = []
-    figures: list[tuple[float, float, float]] = []
-    left = np.ones(len(count))
+    figures: list[tuple[float, float, float, float]] = []
     while (best := _furthest_beyond(now, tail)) is not None:
         chosen.append(best)
-        figures.append((now.observed[best], now.expected[best], now.p_value[best]))
+        figures.append((now.piercings[best], now.observed[best], now.expected[best], now.p_value[best]))
         left[slices.indices[slices.indptr[best] : slices.indptr[best + 1]]] = 0
-        now = _slice_figures(slices, count * left, base * left)
-    by_column = np.array(figures, dtype=np.float64).reshape(-1, 3).T
+        now = _slice_figures(slices, left, count, base)
+    by_column = np.array(figures, dtype=np.float64).reshape(-1, 4).T
     return Excess(start, np.array(chosen, dtype=np.int64), SliceFigures(*by_column), tail)

@@ -14,7 +14,7 @@ from filelock import FileLock, Timeout
 
 from pipeline.contract.checks import instant_expression
 from pipeline.errors import LockedError, StoreError, UsageError
-from pipeline.privacy import owner_only
+from pipeline.places import make_parent, owner_only
 
 APPLICATION = "scapha"
 
@@ -77,7 +77,7 @@ def check_store_path(store: Path) -> None:
 @contextmanager
 def hold_lock(store: Path) -> Iterator[None]:
     """Hold the store for one run; a second run ends at once with `LockedError`."""
-    store.parent.mkdir(parents=True, exist_ok=True)
+    make_parent(store)
     path = store.with_name(store.name + ".lock")
     lock = FileLock(path, timeout=0, mode=0o600)
     try:
@@ -121,6 +121,19 @@ def _connect(store: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         con.execute(macro)
     con.execute("set lock_configuration = true")
     return con
+
+
+@contextmanager
+def _damage_told(store: Path) -> Iterator[None]:
+    """A store whose blocks do not read is damaged: the user's to mend, no bug of ours."""
+    try:
+        yield
+    except duckdb.Error as error:
+        if "corrupt" in str(error).lower() or isinstance(error, duckdb.IOException | duckdb.SerializationException):
+            raise StoreError(
+                f"{store} is damaged: {_first_line(error)}", remedy="Restore it from a backup, with its key."
+            ) from None
+        raise
 
 
 def _first_line(error: Exception) -> str:
@@ -173,7 +186,8 @@ def _migrate(con: duckdb.DuckDBPyConnection, version: int, key: bytes) -> None:
         con.execute("update store set schema_version = ?", [SCHEMA_VERSION])
 
 
-def _check_key(con: duckdb.DuckDBPyConnection, store: Path, key: bytes) -> None:
+def check_key(con: duckdb.DuckDBPyConnection, store: Path, key: bytes) -> None:
+    """`StoreError` where a key is not the one the store's clients were hashed with."""
     if con.execute("select key_fingerprint from store").fetchall() != [(key_fingerprint(key),)]:
         raise StoreError(
             f"The key beside {store} is not the one its clients were hashed with.",
@@ -192,11 +206,12 @@ def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
     try:
         con = _connect(store, read_only=False)
         try:
-            version = _schema_version(con, store)
-            con.execute("begin transaction")
-            _migrate(con, version, key)
-            _check_key(con, store, key)
-            yield con
+            with _damage_told(store):
+                version = _schema_version(con, store)
+                con.execute("begin transaction")
+                _migrate(con, version, key)
+                check_key(con, store, key)
+                yield con
         finally:
             con.close()
     except BaseException:
@@ -212,17 +227,16 @@ def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
 def read_store(store: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """The store open for reading only; temporary tables may be made."""
     if not store.is_file():
-        raise StoreError(
-            f"There is no store at {store}.", remedy="Run `scapha nightly` first, or name it with --store."
-        )
+        raise StoreError(f"There is no store at {store}.", remedy="Run `scapha nightly` first.")
     con = _connect(store, read_only=True)
     try:
-        version = _schema_version(con, store)
-        if version < SCHEMA_VERSION:
-            raise StoreError(
-                f"{store} was written by an older Scapha (schema {version}).", remedy="Run `scapha nightly` once."
-            )
-        yield con
+        with _damage_told(store):
+            version = _schema_version(con, store)
+            if version < SCHEMA_VERSION:
+                raise StoreError(
+                    f"{store} was written by an older Scapha (schema {version}).", remedy="Run `scapha nightly` once."
+                )
+            yield con
     finally:
         con.close()
         _remove_spill(store)

@@ -1,4 +1,4 @@
-"""The vocabularies as temporary tables, so that no SQL file restates a list, a window or a band."""
+"""The vocabularies as temporary tables: groups, windows and bands stand in no SQL file."""
 
 import duckdb
 import polars as pl

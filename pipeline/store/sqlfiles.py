@@ -107,3 +107,9 @@ def run_files(con: duckdb.DuckDBPyConnection, names: Iterable[str], params: dict
         file = sql_files()[name]
         bound = {param: params[param] for param in file.params}
         con.execute(f"create or replace temp table {name} as {file.query}", bound)
+
+
+def drop_files(con: duckdb.DuckDBPyConnection) -> None:
+    """Drop the files' temporary tables, to give their memory back."""
+    for name in sql_files():
+        con.execute(f"drop table if exists temp.{name}")

@@ -1,27 +1,17 @@
 """Branches in a funnel: observed over expected against how many were expected, with the limits chance draws."""
 
 import altair as alt
-import numpy as np
 import polars as pl
 
-from pipeline.stats.funnel import funnel_limits
 from reports.charts.drawing import ACCENT, INK, QUIET, Drawable, values
 
 
-def branch_funnel(branches: pl.DataFrame) -> Drawable:
-    """A funnel of the columns branch_id, expected, ratio and comparable; those not comparable are drawn hollow."""
-    largest = float(np.ceil(branches["expected"].to_numpy().max() * 1.1 + 1))
-    grid = np.linspace(1, largest, 120)
-    limits = funnel_limits(grid)
-    curves = pl.concat(
-        pl.DataFrame({"expected": grid, "ratio": curve, "limit": name, "side": side})
-        for name, side, curve in (
-            ("95 %", "low", limits.low_95),
-            ("95 %", "high", limits.high_95),
-            ("99.8 %", "low", limits.low_998),
-            ("99.8 %", "high", limits.high_998),
-        )
-    )
+def branch_funnel(branches: pl.DataFrame, curves: pl.DataFrame) -> Drawable:
+    """A funnel of branches (branch_id, expected, ratio, comparable) and limits (expected, ratio, limit, side).
+
+    Branches that cannot be compared are drawn hollow.
+    """
+    largest = float(curves["expected"].to_numpy().max())
     x = alt.X("expected:Q", title="infections expected of the branch's case mix", scale=alt.Scale(domain=[0, largest]))
     highest = max(2.5, float(branches["ratio"].drop_nulls().to_numpy().max(initial=1)) * 1.1)
     y = alt.Y(

@@ -61,7 +61,7 @@ def day_axis() -> alt.Axis:
     label = (
         "[timeFormat(datum.value, '%b'), timeFormat(datum.value, '%m') == '01' ? timeFormat(datum.value, '%Y') : '']"
     )
-    return alt.Axis(title=None, labelExpr=label, tickCount="month", labelOverlap="greedy")
+    return alt.Axis(title=None, labelExpr=label, tickCount="month", labelOverlap="greedy", labelSeparation=12)
 
 
 def svg(chart: Drawable, identifier: str) -> str:

@@ -3,16 +3,19 @@
 import altair as alt
 import polars as pl
 
-from reports.charts.drawing import ACCENT, Drawable, values
+from reports.charts.drawing import ACCENT, WIDTH, Drawable, values
 
 
 def interval_dots(levels: pl.DataFrame, *, unit: str) -> Drawable:
     """Dots with whiskers from the columns name, rate, low and high, in the frame's order."""
-    y = alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=190, ticks=False, domain=False))
+    # The reader's font may be wider than the one measured here: room for it by the longest name.
+    room = 8.5 * max(len(name) for name in levels["name"])
+    axis = alt.Axis(labelLimit=260, minExtent=room, ticks=False, domain=False)
+    y = alt.Y("name:N", title=None, sort=None, axis=axis)
     base = alt.Chart(values(levels)).encode(y=y)
     whiskers = base.mark_rule(color=ACCENT, strokeWidth=2).encode(
         x=alt.X("low:Q", title=unit, axis=alt.Axis(format=".1~%", tickCount=5), scale=alt.Scale(domainMin=0)),
         x2="high:Q",
     )
     dots = base.mark_point(filled=True, size=60, color=ACCENT, opacity=1).encode(x="rate:Q")
-    return alt.layer(whiskers, dots).properties(height=max(60, 28 * levels.height))
+    return alt.layer(whiskers, dots).properties(height=max(60, 28 * levels.height), width=max(180, WIDTH - room))

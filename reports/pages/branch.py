@@ -6,12 +6,14 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.stats import standardise
 from reports import numbers, words
 from reports.business import last_complete_week, lines_of, week_table
 from reports.edition import Edition
-from reports.parts import Figure, Figures, Table
+from reports.findings import findings
+from reports.parts import Cell, Figure, Figures, Table
 from reports.sections.control import control_figure
-from reports.sections.healing import complication_table, infections_figure
+from reports.sections.healing import complication_table, infections_figure, practitioner_share
 from reports.sections.trade import trade_figures
 
 READS = (
@@ -26,6 +28,8 @@ READS = (
     "branches",
 )
 GAPS_LISTED = 100
+LIMITS = "99.8 % limits"
+LOOK_FIRST = "Look first at how many were reached, then at what changed."
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,7 @@ class Context:
     name: str
     about: str
     lead: tuple[str, ...]
+    met: Table | None
     figures: Table
     charts: tuple[Figure, ...]
     complications: Table
@@ -56,13 +61,11 @@ def build(edition: Edition, branch_id: str) -> Context:
         name=branch["name"] or branch_id,
         about=_about(branch),
         lead=tuple(_lead(edition, branch_id)),
+        met=_met_here(edition, branch_id),
         figures=_week(edition, branch_id, monday),
         charts=_charts(figures, edition, branch_id, monday),
         complications=complication_table(edition, "branch", branch_id, "this branch"),
-        practitioner_words=(
-            "By code, in the order of the codes: this is no ranking. Few piercings make wide intervals, and who does "
-            "more cartilage will see more infection."
-        ),
+        practitioner_words=words.NO_RANKING,
         practitioners=_practitioners(edition, branch_id),
         gap_words=(
             f"Records of the last 364 days in which something is missing or does not fit; the newest {GAPS_LISTED} are "
@@ -91,7 +94,7 @@ def _lead(edition: Edition, branch_id: str) -> list[str]:
     rows = edition.results["comparison"].filter(
         (pl.col("branch_id") == branch_id) & (pl.col("complication") == "infection")
     )
-    if rows.is_empty() or rows["expected"][0] < 1:
+    if rows.is_empty() or edition.is_too_early() or rows["expected"][0] < standardise.LEAST_EXPECTED:
         return ["Too few piercings are old enough to say how this branch’s heal."]
     row = rows.row(0, named=True)
     told = (
@@ -99,12 +102,34 @@ def _lead(edition: Edition, branch_id: str) -> list[str]:
         "of its case mix."
     )
     if not row["comparable"]:
-        return [told, f"It cannot be compared with other branches: {row['reason']}."]
+        return [told, f"It cannot be compared with other branches: {row['reason']}. A low share may only mean that."]
     if row["ratio"] > row["limit_high_998"]:
-        return [told, "That is more than chance explains. Look first at how many were reached, then at what changed."]
+        return [told, f"That is more than chance explains ({LIMITS}). {LOOK_FIRST}"]
     if row["ratio"] < row["limit_low_998"]:
-        return [told, "That is fewer than chance explains. Look first at how many were reached."]
-    return [told, "The difference is no more than chance explains."]
+        return [told, f"That is fewer than chance explains ({LIMITS}). {LOOK_FIRST}"]
+    return [told, f"Over the year as a whole, the difference is no more than chance explains ({LIMITS})."]
+
+
+def _met_here(edition: Edition, branch_id: str) -> Table | None:
+    """Possible causes that stand out in the chain and were met at this branch, with its own counts."""
+    here = edition.results["cause_branches"].filter(pl.col("branch_id") == branch_id)
+    rows = []
+    for finding in findings(edition):
+        own = here.filter(
+            (pl.col("complication") == finding.complication)
+            & (pl.col("dimension") == finding.dimension)
+            & (pl.col("level") == finding.level)
+        )
+        for row in own.iter_rows(named=True):
+            name = Cell(finding.name[0].upper() + finding.name[1:], words.COMPLICATION[finding.complication])
+            days = f"{numbers.short_day(row['used_from'])} to {numbers.short_day(row['used_to'])}"
+            rows.append((name, numbers.count(row["procedures"]), numbers.count(row["events"]), days))
+    if not rows:
+        return None
+    heads = ("What", "Piercings here, old enough", "Known cases here", "Days here")
+    return Table(
+        "A reason to look, not a finding; the quality lead knows more", heads, tuple(rows), "cause_branches.csv"
+    )
 
 
 def _week(edition: Edition, branch_id: str, monday: date | None) -> Table:
@@ -128,7 +153,7 @@ def _practitioners(edition: Edition, branch_id: str) -> Table:
         (
             row["practitioner_id"],
             words.SITE_GROUP.get(row["site_group"], row["site_group"]),
-            numbers.share_of(row["events"], row["procedures"], row["rate"], row["wilson_low"], row["wilson_high"]),
+            practitioner_share(edition, row),
             numbers.share(row["reached"] / row["procedures"]),
         )
         for row in edition.results["branch_practitioners"]

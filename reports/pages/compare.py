@@ -3,15 +3,20 @@
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import polars as pl
 
+from pipeline.contract import vocabulary as v
+from pipeline.stats.funnel import funnel_limits
 from reports import numbers, words
 from reports.charts.branch_funnel import branch_funnel
 from reports.edition import Edition
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
+from reports.sections.healing import NOT_YET, RATE_HEADS, rate_cells
 
-READS = ("comparison", "complication_rates", "attach", "revisits", "record_gaps", "branches", "rejected_rows")
+_BEYOND = (pl.col("ratio") > pl.col("limit_high_998")) | (pl.col("ratio") < pl.col("limit_low_998"))
+READS = ("comparison", "complication_rates", "attach", "revisits", "record_gaps", "rejected_rows")
 
 
 @dataclass(frozen=True)
@@ -39,8 +44,8 @@ def build(edition: Edition) -> Context:
     return Context(
         through=data_through(edition),
         has_data=True,
-        lead=tuple(_lead(infection)),
-        funnel=_funnel(figures, infection),
+        lead=tuple(_lead(edition, infection)),
+        funnel=_funnel(figures, edition, infection),
         infections=_infection_table(edition, infection),
         business=_business_table(edition),
         records=_records_table(edition),
@@ -48,21 +53,24 @@ def build(edition: Edition) -> Context:
     )
 
 
-def _lead(infection: pl.DataFrame) -> list[str]:
+def _lead(edition: Edition, infection: pl.DataFrame) -> list[str]:
     """What may be said of differences, and of whom nothing may be said."""
+    if edition.is_too_early():
+        needed = numbers.day(edition.needed_from(v.INFECTION.window_days))
+        return [f"Not yet: to compare how piercings heal, data from {needed} is needed."]
     comparable = infection.filter(pl.col("comparable") & pl.col("ratio").is_not_null())
-    beyond = comparable.filter(
-        (pl.col("ratio") > pl.col("limit_high_998")) | (pl.col("ratio") < pl.col("limit_low_998"))
-    )
+    beyond = comparable.filter(_BEYOND)
     if comparable.height < 2:
-        lines = ["Too few branches can be compared yet."]
+        lines = ["Too few branches can be compared."]
     elif beyond.is_empty():
-        lines = ["Once case mix is allowed for, no branch that can be compared lies outside what chance explains."]
+        lines = [
+            "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance."
+        ]
     else:
         lines = [
-            f"Once case mix is allowed for, {row['branch_id']} lies {'above' if row['ratio'] > 1 else 'below'} what "
-            f"chance explains: {numbers.tenth(row['ratio'])} times what was expected. Better follow-up finds more; "
-            "look at the share reached first."
+            f"Once case mix is allowed for, {row['branch_id']} lies {'above' if row['ratio'] > 1 else 'below'} the "
+            f"99.8 % limits of chance: {numbers.tenth(row['ratio'])} times what was expected. Better follow-up finds "
+            "more; look at the share reached first."
             for row in beyond.iter_rows(named=True)
         ]
     lines += [
@@ -72,9 +80,9 @@ def _lead(infection: pl.DataFrame) -> list[str]:
     return lines
 
 
-def _funnel(figures: Figures, infection: pl.DataFrame) -> Figure | None:
+def _funnel(figures: Figures, edition: Edition, infection: pl.DataFrame) -> Figure | None:
     shown = infection.filter(pl.col("ratio").is_not_null())
-    if shown.is_empty():
+    if shown.is_empty() or edition.is_too_early():
         return None
     rows = tuple(
         (
@@ -87,7 +95,7 @@ def _funnel(figures: Figures, infection: pl.DataFrame) -> Figure | None:
         for row in shown.iter_rows(named=True)
     )
     return figures.draw(
-        branch_funnel(shown.select("branch_id", "expected", "ratio", "comparable")),
+        branch_funnel(shown.select("branch_id", "expected", "ratio", "comparable"), _limit_curves(shown)),
         title="Infection against case mix: chance alone spreads branches within the lines",
         subtitle="Dashed: 95 % of branches lie within by chance; full: 99.8 %. Hollow: cannot be compared. No ranking.",
         table=Table(
@@ -96,46 +104,66 @@ def _funnel(figures: Figures, infection: pl.DataFrame) -> Figure | None:
     )
 
 
+def _limit_curves(branches: pl.DataFrame) -> pl.DataFrame:
+    """The funnel's limits from 1 expected to beyond the largest branch: expected, ratio, limit, side."""
+    grid = np.linspace(1, np.ceil(branches["expected"].to_numpy().max() * 1.1 + 1), 120)
+    limits = funnel_limits(grid)
+    return pl.concat(
+        pl.DataFrame({"expected": grid, "ratio": curve, "limit": name, "side": side})
+        for name, side, curve in (
+            ("95 %", "low", limits.low_95),
+            ("95 %", "high", limits.high_95),
+            ("99.8 %", "low", limits.low_998),
+            ("99.8 %", "high", limits.high_998),
+        )
+    )
+
+
 def _infection_table(edition: Edition, infection: pl.DataFrame) -> Table:
     rates = _by_branch(edition, "complication_rates", pl.col("complication") == "infection")
-    rows = []
-    for row in infection.iter_rows(named=True):
-        rate = rates[row["branch_id"]]
-        may = "yes" if row["comparable"] else Cell("no", row["reason"])
-        rows.append(
-            (
-                Cell(row["branch_id"], link=f"branch/{numbers.page_link(row['branch_id'])}"),
-                Cell(
-                    numbers.share(rate["rate"]),
-                    f"{numbers.count(row['observed'])} of {numbers.count(row['procedures'])}; "
-                    f"{numbers.share_range(rate['wilson_low'], rate['wilson_high'])}",
-                ),
-                Cell(
-                    numbers.share(rate["rate_reached"]), numbers.share_range(rate["reached_low"], rate["reached_high"])
-                ),
-                numbers.share(row["coverage"]),
-                numbers.tenth(row["expected"]),
-                Cell(numbers.ratio(row["ratio"]), numbers.ratio_range(row["ratio_low"], row["ratio_high"])),
-                numbers.ratio(row["shrunk_ratio"]),
-                may,
-            )
+    rows = tuple(
+        (
+            Cell(row["branch_id"], link=f"branch/{numbers.page_link(row['branch_id'])}"),
+            *rate_cells(edition, rates[row["branch_id"]]),
+            *_against_expected(edition, row),
         )
+        for row in infection.iter_rows(named=True)
+    )
     heads = (
         "Branch",
-        "Raw share",
-        "Share among those reached",
-        "Reached",
+        *RATE_HEADS,
         "Expected of its case mix",
         "Observed ÷ expected",
         "Drawn towards the mean",
         "May be compared",
     )
     return Table(
-        "Infection, 364 days that are old enough, in the order of the branches’ ids",
-        heads,
-        tuple(rows),
-        "comparison.csv",
+        "Infection, 364 days that are old enough, in the order of the branches’ ids", heads, rows, "comparison.csv"
     )
+
+
+def _against_expected(edition: Edition, row: dict[str, Any]) -> tuple[Cell | str, ...]:
+    """What was expected of a branch's case mix, how it compares, and whether it may be compared."""
+    may = "yes" if row["comparable"] else Cell("no", row["reason"])
+    if edition.is_too_early():
+        return NOT_YET, NOT_YET, NOT_YET, may
+    return (
+        numbers.tenth(row["expected"]),
+        Cell(
+            numbers.ratio(row["ratio"]),
+            numbers.ratio_range(row["ratio_low"], row["ratio_high"]),
+            is_marked=_is_beyond(row),
+        ),
+        numbers.ratio(row["shrunk_ratio"]),
+        may,
+    )
+
+
+def _is_beyond(row: dict[str, Any]) -> bool:
+    """Whether a branch that may be compared lies outside the 99.8 % limits."""
+    if row["ratio"] is None or not row["comparable"]:
+        return False
+    return bool(row["ratio"] > row["limit_high_998"] or row["ratio"] < row["limit_low_998"])
 
 
 def _by_branch(edition: Edition, result: str, condition: pl.Expr) -> dict[str, dict[str, Any]]:
@@ -168,12 +196,11 @@ def _aftercare_cells(row: dict[str, Any] | None) -> tuple[Cell | str, ...]:
     if row is None:
         return (numbers.NONE,) * 4
     visits = row["eligible_visits"]
+    if not row["linked_visits"]:  # absence of receipts is not absence of sales
+        return (numbers.count(visits), Cell(numbers.NONE, "no receipt came in"), numbers.NONE, numbers.NONE)
     return (
         numbers.count(visits),
-        Cell(
-            numbers.share(row["rate"]),
-            numbers.share_range(row["wilson_low"], row["wilson_high"]),
-        ),
+        Cell(numbers.share(row["rate"]), numbers.share_range(row["wilson_low"], row["wilson_high"])),
         numbers.share(row["provided_visits"] / visits),
         numbers.share(row["linked_visits"] / visits),
     )
@@ -210,7 +237,8 @@ def _records_table(edition: Edition) -> Table:
 
 
 def _complication_table(edition: Edition) -> Table:
-    """Observed and expected of every complication whose ratio can be given somewhere."""
+    """Observed and expected of every complication whose ratio can be given somewhere; beyond the limits marked."""
+    windows = {complication.name: complication.window_days for complication in v.COMPLICATIONS}
     comparison = edition.results["comparison"].filter(pl.col("ratio").is_not_null())
     rows = tuple(
         (
@@ -218,10 +246,16 @@ def _complication_table(edition: Edition) -> Table:
             row["branch_id"],
             numbers.count(row["observed"]),
             numbers.tenth(row["expected"]),
-            Cell(numbers.ratio(row["ratio"]), numbers.ratio_range(row["ratio_low"], row["ratio_high"])),
+            Cell(
+                numbers.ratio(row["ratio"]),
+                numbers.ratio_range(row["ratio_low"], row["ratio_high"]),
+                is_marked=_is_beyond(row),
+            ),
             "yes" if row["comparable"] else "no",
         )
         for row in comparison.sort("complication", "branch_id").iter_rows(named=True)
+        if not edition.is_too_early(windows[row["complication"]])
     )
     heads = ("Complication", "Branch", "Observed", "Expected", "Ratio", "May be compared")
-    return Table("Where at least one case was expected", heads, rows, "comparison.csv", n_text=2)
+    caption = "Where at least one case was expected; marked: outside the 99.8 % limits. Better follow-up finds more."
+    return Table(caption, heads, rows, "comparison.csv", n_text=2)

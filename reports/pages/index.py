@@ -94,7 +94,7 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         ToDo(
             f"Look into {without_person(finding)}: {words.COMPLICATION[finding.complication]}.",
             f"safety.html#{finding.identifier}",
-            f"Quality lead. {'Still in use' if finding.is_in_use else f'Last used {numbers.day(finding.used_to)}'}.",
+            f"Quality lead. {finding.use[0].upper()}{finding.use[1:]}.",
         )
         for finding in findings(edition)
     ]
@@ -106,7 +106,7 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         ToDo(f"Ask branch {branch} for its exports.", "intake.html", f"No data since {numbers.day(through)}.")
         for branch, through in silent_branches(edition)
     ]
-    unreadable = edition.results["intake"].filter(~pl.col("readable"))["file"].to_list()
+    unreadable = _newly_unreadable(edition)
     if unreadable:
         text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
         items.append(ToDo(text, "intake.html", f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"))
@@ -115,6 +115,14 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
         items.append(ToDo("Mend this week’s records.", "intake.html#gaps", f"Branches. {named}."))
     return items
+
+
+def _newly_unreadable(edition: Edition) -> list[str]:
+    """Files of the last intake that could not be read, and that no later file of the same name has replaced."""
+    intake = edition.results["intake"]
+    latest = intake.filter(~pl.col("readable") & (pl.col("loaded_at") == pl.col("loaded_at").max()))
+    replaced = intake.filter("readable")["file"].to_list()
+    return [file for file in latest["file"] if file not in replaced]
 
 
 def _branch_table(edition: Edition, monday: date) -> Table:
@@ -126,7 +134,7 @@ def _branch_table(edition: Edition, monday: date) -> Table:
     rows = []
     for branch, name, through in edition.results["branches"].select("branch_id", "name", "data_through").iter_rows():
         named = {line.name: line for line in lines_of(edition, "branch", branch)}
-        infection = rate_cells(by_branch[branch]) if branch in by_branch else (numbers.NONE,) * 3
+        infection = rate_cells(edition, by_branch[branch]) if branch in by_branch else (numbers.NONE,) * 3
         rows.append(
             (
                 Cell(name or branch, branch if name else "", f"branch/{numbers.page_link(branch)}"),

@@ -4,13 +4,21 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.contract import vocabulary as v
+from pipeline.stats import standardise
 from reports import numbers, words
 from reports.edition import Edition
 from reports.findings import Finding, findings, recent_points
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
 from reports.sections.control import FALSE_ALARM, control_figure
-from reports.sections.healing import complication_table, infections_figure, level_figure, level_table
+from reports.sections.healing import (
+    complication_table,
+    infections_figure,
+    level_figure,
+    level_table,
+    practitioner_share,
+)
 
 READS = (
     "signals",
@@ -86,9 +94,9 @@ def build(edition: Edition) -> Context:
         causes=tuple(_signal(edition, finding) for finding in found),
         points=_points(edition),
         chart_words=(
-            "Each chart sets the newest weeks against the slice’s own past. Weeks whose reports are still coming in "
-            f"are left out of the limits. With nothing changed, {FALSE_ALARM} of points lie beyond a limit by chance "
-            "alone."
+            "Each chart sets the newest weeks against the chain’s or branch’s own past. Weeks whose reports are "
+            f"still coming in are left out of the limits. With nothing changed, {FALSE_ALARM} of points lie beyond a "
+            "limit by chance alone."
         ),
         charts=tuple(chart for chart in charts if chart),
         complications=complication_table(edition, "all", "all", "all branches"),
@@ -100,10 +108,7 @@ def build(edition: Edition) -> Context:
             "alone."
         ),
         exposures=_exposures(edition),
-        practitioner_words=(
-            "By code, in the order of the codes: this is no ranking. Few piercings make wide intervals, and who does "
-            "more cartilage will see more infection."
-        ),
+        practitioner_words=words.NO_RANKING,
         practitioners=_practitioners(edition),
         coverage=_coverage(edition),
         blind=(
@@ -155,10 +160,13 @@ def _signal(edition: Edition, finding: Finding) -> Signal:
             f"{numbers.day(finding.used_from)} to {numbers.day(finding.used_to)} and "
             f"{'is still in use' if finding.is_in_use else 'is no longer in use'}."
         ),
-        detail=f"Signal {finding.identifier}, raised on {numbers.day(finding.raised_on)}.",
+        detail=(
+            f"Signal {finding.identifier}, raised on {numbers.day(finding.raised_on)}. Piercings that another cause "
+            "explains better count there alone; the table has them all."
+        ),
         branches=Table(
             f"Where {finding.name} was met",
-            ("Branch", "Piercings old enough", "Known cases", "First used", "Last used"),
+            ("Branch", "Piercings old enough", "Known cases", "First day", "Last day"),
             rows,
             "cause_branches.csv",
         ),
@@ -179,12 +187,17 @@ def _points(edition: Edition) -> Table | None:
         )
         for row in points.iter_rows(named=True)
     )
-    heads = ("Slice", "Piercings of", "Infected", "Expected", "Chart")
+    heads = ("Where", "Piercings of", "Infected", "Expected", "Chart")
     return Table("Points beyond a limit in the last three months that are old enough", heads, rows, "signals.csv")
 
 
 def _exposures(edition: Edition) -> Table:
-    judged = edition.results["exposures"].filter((pl.col("complication") == "infection") & (pl.col("expected") >= 1))
+    is_person = pl.col("dimension").str.starts_with("practitioner")
+    judged = edition.results["exposures"].filter(
+        (pl.col("complication") == "infection")
+        & (pl.col("expected") >= standardise.LEAST_EXPECTED)
+        & (~is_person | pl.col("signal"))  # people are not ranked
+    )
     rows = tuple(
         (
             Cell(words.named(row["dimension"], row["level"]), is_marked=row["signal"]),
@@ -206,12 +219,11 @@ def _practitioners(edition: Edition) -> Table:
             row["practitioner_id"],
             row["branch_id"],
             words.SITE_GROUP.get(row["site_group"], row["site_group"]),
-            Cell(
-                numbers.share_of(row["events"], row["procedures"], row["rate"], row["wilson_low"], row["wilson_high"])
-            ),
+            practitioner_share(edition, row),
             numbers.share(row["reached"] / row["procedures"]),
         )
         for row in edition.results["branch_practitioners"]
+        .filter(pl.col("practitioner_id") != v.MISSING)
         .sort("practitioner_id", "branch_id", "site_group")
         .iter_rows(named=True)
     )
@@ -233,7 +245,10 @@ def _coverage(edition: Edition) -> Table:
     for (branch,), own in sorted(mature.partition_by("branch_id", as_dict=True).items()):
         rows.append((str(branch), *(_share_in(own, span) for span in (late, early))))
     heads = ("Branch", "Last 26 full weeks", "26 weeks before")
-    return Table("Piercings reached by the branch’s own asking, days 6 to 44", heads, tuple(rows), "coverage.csv")
+    first = -(-v.INFECTION.window_days // 5)
+    last = v.INFECTION.window_days + v.REPORTING_LAG_DAYS
+    caption = f"Piercings reached by the branch’s own asking, {first} to {last} days after"
+    return Table(caption, heads, tuple(rows), "coverage.csv")
 
 
 def _share_in(own: pl.DataFrame, weeks: pl.Series) -> Cell | str:

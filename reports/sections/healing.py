@@ -6,6 +6,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract import vocabulary as v
 from reports import numbers, words
 from reports.charts.interval_dots import interval_dots
 from reports.charts.observed_expected import observed_expected
@@ -15,36 +16,40 @@ from reports.parts import Cell, Figure, Figures, Table
 INFECTION_WEEKS = 40
 
 
-def is_too_early(row: dict[str, Any]) -> bool:
-    """Whether less data than a rate's window and period lies behind it."""
-    return row["data_from"] is None or row["data_from"] > row["period_start"]
+NOT_YET = "not yet"
+_ORDER = {level: place for place, level in enumerate([*words.SITE_GROUP, *(band for band, _, _ in v.AGE_BANDS)])}
+"""Levels that have an order of their own; others stand behind them by their names."""
 
 
-def rate_cells(row: dict[str, Any]) -> tuple[Cell | str, ...]:
+def rate_cells(edition: Edition, row: dict[str, Any]) -> tuple[Cell | str, ...]:
     """A rate, the rate among those reached, and coverage; `not yet` where the data does not reach back far enough."""
-    if is_too_early(row):
-        since = f"data from {numbers.short_day(row['data_from'])}, needed from {numbers.short_day(row['period_start'])}"
-        return Cell("not yet", since), numbers.NONE, numbers.NONE
-    span = numbers.share_range(row["wilson_low"], row["wilson_high"])
+    if edition.is_too_early(row["window_days"]):
+        needed = numbers.short_day(edition.needed_from(row["window_days"]))
+        since = f"data from {numbers.short_day(edition.data_from)}, needed from {needed}"
+        return Cell(NOT_YET, since), numbers.NONE, numbers.NONE
     if row["procedures"] == 0:
         return Cell("none to count"), numbers.NONE, numbers.NONE
-    if row["events"] == 0:
-        rate = Cell(
-            f"0 of {numbers.count(row['procedures'])}", f"could be up to about {numbers.share(row['wilson_high'])}"
-        )
-    else:
-        rate = Cell(
-            numbers.share(row["rate"]), f"{numbers.count(row['events'])} of {numbers.count(row['procedures'])}; {span}"
-        )
+    rate = _share_cell(row["events"], row["procedures"], row["rate"], row["wilson_low"], row["wilson_high"])
     if row["reached"] == 0:
-        among = Cell("none reached")
-    elif row["events_reached"] == 0:
-        among = Cell(
-            f"0 of {numbers.count(row['reached'])}", f"could be up to about {numbers.share(row['reached_high'])}"
-        )
-    else:
-        among = Cell(numbers.share(row["rate_reached"]), numbers.share_range(row["reached_low"], row["reached_high"]))
+        return rate, "none reached", "none"
+    among = _share_cell(
+        row["events_reached"], row["reached"], row["rate_reached"], row["reached_low"], row["reached_high"]
+    )
     return rate, among, numbers.share(row["coverage"])
+
+
+def _share_cell(events: int, n: int, rate: float | None, low: float | None, high: float | None) -> Cell:
+    """A share that never reads as certain: nought is told with how much it could be."""
+    if events == 0:
+        return Cell(f"0 of {numbers.count(n)}", f"could be up to about {numbers.share(high)}")
+    return Cell(numbers.share(rate), f"{numbers.count(events)} of {numbers.count(n)}; {numbers.share_range(low, high)}")
+
+
+def practitioner_share(edition: Edition, row: dict[str, Any]) -> Cell | str:
+    """The infected share of a row of branch_practitioners; `not yet` as for other rates."""
+    if edition.is_too_early():
+        return NOT_YET
+    return _share_cell(row["events"], row["procedures"], row["rate"], row["wilson_low"], row["wilson_high"])
 
 
 RATE_HEADS = ("Share of piercings", "Share among those reached", "Reached")
@@ -59,7 +64,7 @@ def complication_table(
     )
     by_name = {row["complication"]: row for row in rates.iter_rows(named=True)}
     rows = tuple(
-        (Cell(text.capitalize(), f"within {by_name[name]['window_days']} days"), *rate_cells(by_name[name]))
+        (Cell(text.capitalize(), f"within {by_name[name]['window_days']} days"), *rate_cells(edition, by_name[name]))
         for name, text in _in_reading_order()
         if name in by_name and name in only
     )
@@ -82,15 +87,16 @@ def _in_reading_order() -> Iterable[tuple[str, str]]:
 def level_table(edition: Edition, complication: str, dimension: str, caption: str) -> Table:
     """One complication by the levels of a dimension, in the order of their names."""
     rows = tuple(
-        (_level_name(dimension, row["level"]), *rate_cells(row)) for row in _levels(edition, complication, dimension)
+        (_level_name(dimension, row["level"]), *rate_cells(edition, row))
+        for row in _levels(edition, complication, dimension)
     )
     return Table(caption, ("", *RATE_HEADS), rows, "complication_rates.csv")
 
 
 def level_figure(figures: Figures, edition: Edition, complication: str, dimension: str, title: str) -> Figure | None:
     """One complication by the levels of a dimension, as dots with intervals; None where it is too early to say."""
-    rows = [row for row in _levels(edition, complication, dimension) if row["procedures"] and not is_too_early(row)]
-    if not rows:
+    rows = [row for row in _levels(edition, complication, dimension) if row["procedures"]]
+    if not rows or edition.is_too_early(rows[0]["window_days"]):
         return None
     frame = pl.DataFrame(
         {
@@ -103,7 +109,7 @@ def level_figure(figures: Figures, edition: Edition, complication: str, dimensio
     return figures.draw(
         interval_dots(frame, unit=f"share with {words.COMPLICATION[complication]}"),
         title=title,
-        subtitle="Piercings in brackets; lines show how far chance alone could move each share.",
+        subtitle="Piercings in brackets; each line shows where the true share most likely lies (95 %).",
         table=level_table(edition, complication, dimension, title),
     )
 
@@ -112,7 +118,7 @@ def _levels(edition: Edition, complication: str, dimension: str) -> list[dict[st
     rates = edition.results["complication_rates"].filter(
         (pl.col("dimension") == dimension) & (pl.col("complication") == complication)
     )
-    return list(rates.iter_rows(named=True))
+    return sorted(rates.iter_rows(named=True), key=lambda row: (_ORDER.get(row["level"], len(_ORDER)), row["level"]))
 
 
 def _level_name(dimension: str, level: str) -> str:

@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from pipeline.stats.intervals import wilson
 from reports import numbers
 from reports.business import BOUGHT, PROVIDED, VISITS, Line
 from reports.charts.share_lines import share_lines
@@ -12,8 +13,6 @@ from reports.parts import Figure, Figures, Table
 
 CHART_WEEKS = 60
 HALF_YEAR_WEEKS = 26
-MOVED = 0.03
-"""Difference between two half-years' shares that a title calls a rise or a fall; smaller ones it says held."""
 
 
 def trade_figures(figures: Figures, lines: list[Line], monday: date, where: str) -> tuple[Figure, ...]:
@@ -63,23 +62,27 @@ def _aftercare_title(bought: Line, provided: Line, monday: date) -> str:
     if now is None or before is None or given is None or given_before is None:
         return "Aftercare: too few weeks to say how it moves"
     text = (
-        f"Aftercare bought {_moved(now, before)}: {numbers.share(now)} of visits in half a year, "
-        f"{numbers.share(before)} before"
+        f"Aftercare bought {_moved(now, before)}: {numbers.share(now[0] / now[1])} of visits in half a year, "
+        f"{numbers.share(before[0] / before[1])} before"
     )
     if _moved(given, given_before) != _moved(now, before):
         return f"{text}; with gifts and bundles it {_moved(given, given_before)}"
     return text
 
 
-def _moved(now: float, before: float) -> str:
-    return "fell" if now < before - MOVED else "rose" if now > before + MOVED else "held"
+def _moved(now: tuple[int, int], before: tuple[int, int]) -> str:
+    """Whether a share rose or fell beyond doubt: only where the two 95 % intervals lie apart."""
+    span, span_before = wilson(*now), wilson(*before)
+    return "fell" if span.high < span_before.low else "rose" if span.low > span_before.high else "held"
 
 
-def _half_year(line: Line, monday: date, weeks_back: int) -> float | None:
-    """The mean of half a year's weekly values; None where hardly any are known."""
+def _half_year(line: Line, monday: date, weeks_back: int) -> tuple[int, int] | None:
+    """Visits counted and all visits of half a year; None where hardly any week is known."""
     weeks = [monday - timedelta(weeks=back) for back in range(weeks_back, weeks_back + HALF_YEAR_WEEKS)]
-    values = [line.values[week] for week in weeks if week in line.values]
-    return sum(values) / len(values) if len(values) >= HALF_YEAR_WEEKS - 6 else None
+    parts = [line.parts[week] for week in weeks if week in line.parts]
+    if len(parts) < HALF_YEAR_WEEKS - 6:
+        return None
+    return sum(part for part, _ in parts), sum(whole for _, whole in parts)
 
 
 def _weeks(lines: dict[str, Line], monday: date) -> pl.DataFrame:

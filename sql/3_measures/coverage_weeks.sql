@@ -1,6 +1,6 @@
--- One row for each week and branch: piercings, and those an asked answer vouches for within the 30-day window.
+-- One row for each week and branch: piercings, and those an asked answer vouches for within the window of infection.
 -- grain: week, branch_id
--- reads: piercings, reached
+-- reads: piercings, reached, ref_complications
 -- params:
 -- columns:
 --   week date: the Monday
@@ -9,5 +9,5 @@
 --   reached bigint: those reached
 select p.week, p.branch_id, count(*) as procedures, count(r.procedure_id) as reached
 from piercings p
-left join reached r on r.procedure_id = p.procedure_id and r.window_days = 30
+left join reached r on r.procedure_id = p.procedure_id and r.window_days = (select max(window_days) from ref_complications where complication = 'infection')
 group by p.week, p.branch_id

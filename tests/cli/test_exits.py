@@ -184,3 +184,22 @@ def test_a_store_that_another_run_holds_exits_5(here: Path, inbox: Path) -> None
     assert not {"\x1b", "\r"} & set(result.stdout + result.stderr)  # it ran on no terminal
     assert not (here / "scapha.duckdb").exists()
     assert not (here / "site").exists()
+
+
+def test_a_report_holds_to_the_settings_of_the_last_night(scapha: Scapha, here: Path) -> None:
+    fill(here / "inbox", {"scapha.toml": 'chain_name = "Corner Shop"\n'})
+    assert scapha("nightly", "inbox").exit_code == 0
+    assert scapha("report", "--site", "again").exit_code == 0
+    assert "Corner Shop" in (here / "again" / "index.html").read_text("utf-8")
+
+
+def test_a_report_without_its_key_exits_1(scapha: Scapha, after: Path) -> None:
+    (after / "scapha.key").unlink()
+    assert scapha("report").exit_code == 1
+
+
+@pytest.mark.parametrize("option", ["--store", "--site"])
+def test_a_place_inside_a_file_exits_2(scapha: Scapha, here: Path, inbox: Path, option: str) -> None:
+    (here / "file").write_text("x")
+    result = scapha("nightly", str(inbox), option, "file/x")
+    assert (result.exit_code, result.stdout) == (2, "")

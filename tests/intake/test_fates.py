@@ -144,3 +144,8 @@ def test_undeclared_columns_are_told_by_name(nights: Nights) -> None:
     nights.take({"lots.csv": "lot_no,phone,notes\nL1,07700 900123,call back\n", "lots_2.csv": "phone\n1\n"})
     told = nights.con.execute("select path, undeclared from file order by path").fetchall()
     assert told == [("lots.csv", ["phone", "notes"]), ("lots_2.csv", [])]
+
+
+def test_a_slip_of_the_finger_is_rejected_and_overflows_no_sum(nights: Nights) -> None:
+    nights.take({"sales.csv": export("sales", {"net_amount": "9" * 28}, {"line_no": "2", "quantity": "9" * 18})})
+    assert [rule for *_, rule in nights.refused("sales.csv")] == ["number.range", "number.range"]

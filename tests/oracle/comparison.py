@@ -111,12 +111,12 @@ def shrunk_ratios(branches: list[Branch]) -> dict[str, float]:
 def why_not_comparable(branch: Branch, others: list[Branch]) -> str | None:
     """Give the first reason that holds; `others` are the other branches with mature piercings."""
     if branch.mature == 0:
-        return "no mature piercings yet"
+        return "no piercing is old enough yet"
     if not others:
-        return "no other branch to compare with"
+        return "there is no other branch"
     if branch.passive and not all(other.passive for other in others):
-        return "does not ask after its clients"
+        return "it does not ask after its clients"
     usual = median(other.coverage for other in others)
     if branch.coverage < usual / 2 or branch.coverage > usual * 2:
-        return f"follow-up reaches {branch.coverage:.0%} of piercings, elsewhere {usual:.0%}"
+        return f"its follow-up reaches {branch.coverage:.0%} of piercings, elsewhere {usual:.0%}"
     return None

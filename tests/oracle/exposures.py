@@ -70,7 +70,8 @@ class Watch:
 
     def counted(self, one: Slice, ids: frozenset[str]) -> Slice:
         """Give the slice with these piercings only; fsum makes equal slices exactly equal."""
-        return replace(one, ids=ids, observed=len(ids & self.events), expected=fsum(self.mu[i] for i in ids))
+        mean = fsum(self.mu[i] for i in ids)
+        return replace(one, ids=ids, procedures=len(ids), observed=len(ids & self.events), expected=mean)
 
     def signals(self) -> list[Slice]:
         """Take out, one after another, the least likely slice beyond its limit, with all its piercings."""

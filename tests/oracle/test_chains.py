@@ -70,7 +70,7 @@ def test_the_edges_are_hit() -> None:
     assert {row["currency"] for one in found for row in one["weekly"]} == {None, "EUR", "GBP"}
     assert len({row["gap"] for one in found for row in one["record_gaps"]}) == 11
     reasons = {str(row["reason"])[:16] for one in found for row in one["comparison"]}
-    assert {"no mature pierci", "does not ask aft", "follow-up reache", "None"} <= reasons
+    assert {"no piercing is o", "it does not ask ", "its follow-up re", "None"} <= reasons
     rules = {row["rule"] for one in found for row in one["rejected_rows"]}
     assert rules >= {"row.fields", "value.missing", "link.missing", "id.form", "word.allowed", "whole.form"}
     assert rules >= {"decimal.form", "date.form", "time.form", "number.range", "time.future"}

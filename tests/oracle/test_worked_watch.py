@@ -147,7 +147,7 @@ def test_comparison(tmp_path: Path) -> None:
     limits = ("limit_low_95", "limit_high_95", "limit_low_998", "limit_high_998")
     assert [rows["B1"][name] for name in limits] == [0, 2.5, 0, 4]
     assert (rows["B1"]["comparable"], rows["B2"]["comparable"]) == (True, False)
-    assert rows["B2"]["reason"] == "does not ask after its clients"
+    assert rows["B2"]["reason"] == "it does not ask after its clients"
 
 
 def test_exposures(tmp_path: Path) -> None:

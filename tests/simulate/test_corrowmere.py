@@ -163,12 +163,12 @@ def test_decoy_the_new_branch_had_no_infection_at_first(holes: pl.DataFrame) -> 
 
 
 def test_decoy_the_cluster_is_within_what_chance_does(holes: pl.DataFrame) -> None:
-    week = holes.filter(
-        (pl.col("branch_id") == "B03") & pl.col("performed_at").is_between(pl.lit("2025-11-10"), pl.lit("2025-11-17"))
+    weeks = holes.filter(
+        (pl.col("branch_id") == "B03") & pl.col("performed_at").is_between(pl.lit("2025-11-10"), pl.lit("2025-11-24"))
     )
-    assert 4 <= week["infected"].sum() <= 6
-    chance = chance_of_as_many(week, rate(holes))
-    assert chance * 7 * 78 > 0.2  # of seven branches over 78 weeks: one chain in five has such a week by itself
+    assert 4 <= weeks["infected"].sum() <= 6
+    chance = chance_of_as_many(weeks, rate(holes))
+    assert chance * 7 * 39 > 0.2  # of seven branches over 39 fortnights: one chain in five has such a one by itself
 
 
 def test_decoy_the_campaign_lifts_reach_and_reports_but_not_risk(

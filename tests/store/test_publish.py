@@ -117,6 +117,7 @@ def test_a_build_that_fails_leaves_the_site_as_it_was_and_nothing_beside_it(site
 
 
 def test_a_site_that_is_not_put_in_place_goes(site: Path) -> None:
+    check_site_path(site)
     with built_aside(site, builder(PAGES)):
         pass
     assert list(site.parent.iterdir()) == []

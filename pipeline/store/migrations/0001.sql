@@ -46,6 +46,8 @@ create table signal_memory (signal_id varchar primary key, raised_on date not nu
 
 create table result_digest (digest varchar not null);
 
+create table kept_settings (settings varchar not null);
+
 create table raw_branches (
   seq bigint not null,
   run_id integer not null,
