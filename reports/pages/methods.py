@@ -144,7 +144,7 @@ def _methods() -> tuple[Entry, ...]:
         Entry(
             "wilson",
             "Interval of a share",
-            "How far chance alone could move a share: the two-sided 95 % score interval without continuity "
+            "Where the true share most likely lies: the two-sided 95 % score interval without continuity "
             "correction. It shows an estimate; it is no limit for judging a point.",
             "(p + z²/2n ± z √(p(1−p)/n + z²/4n²)) / (1 + z²/n), with z = 1.96",
             "Wilson EB (1927), Probable inference, the law of succession, and statistical inference, JASA 22:209-212; "

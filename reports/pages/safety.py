@@ -155,10 +155,8 @@ def _signal(edition: Edition, finding: Finding) -> Signal:
         ),
         what=f"{finding.sentence}.",
         sure=(
-            "Chance could put the true ratio anywhere from "
-            f"{numbers.ratio_range(finding.ratio_low, finding.ratio_high)}. It was met from "
-            f"{numbers.day(finding.used_from)} to {numbers.day(finding.used_to)} and "
-            f"{'is still in use' if finding.is_in_use else 'is no longer in use'}."
+            f"The true ratio most likely lies within {numbers.ratio_range(finding.ratio_low, finding.ratio_high)} "
+            f"(95 %). First met on {numbers.day(finding.used_from)}; {finding.use}."
         ),
         detail=(
             f"Signal {finding.identifier}, raised on {numbers.day(finding.raised_on)}. Piercings that another cause "
