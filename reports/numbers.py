@@ -1,6 +1,7 @@
 """Numbers, days and names as readers meet them: one way to write each."""
 
 import hashlib
+import math
 import re
 from datetime import date, timedelta
 from decimal import Decimal
@@ -16,6 +17,8 @@ _PERCENT = "\u00a0%"
 """Percent sign behind a space that does not break."""
 _TO = "\u00a0to\u00a0"
 _PAGE_NAME_BYTES = 200
+_ROUNDING = 1e-9
+"""What is nearer to nought or all than this is there but for rounding."""
 
 
 def count(value: int | float | None) -> str:
@@ -29,7 +32,7 @@ def tenth(value: float | None) -> str:
 
 
 def share(value: float | None) -> str:
-    """A share in percent: 46 %, 2.5 %, 0.04 %; never fewer digits than it needs, since 0.0 % reads as none."""
+    """A share in percent: 46 %, 2.5 %, 0.04 %, 99.7 %; enough digits that some never reads as none, nor most as all."""
     return NONE if value is None else f"{100 * value:.{_places(value)}f}{_PERCENT}"
 
 
@@ -42,10 +45,11 @@ def share_range(low: float | None, high: float | None) -> str:
 
 
 def _places(value: float) -> int:
-    """Decimals of a share in percent: from a tenth on they would feign precision."""
-    if value == 0 or value >= 0.1:
+    """Decimals of a share in percent: from a tenth on they would feign precision, unless it would read as all."""
+    edge = min(value, 1 - value)
+    if 0.1 <= value < 0.995 or edge < _ROUNDING:
         return 0
-    return 1 if value >= 0.001 else 2 if value >= 0.0001 else 3
+    return max(1, math.ceil(-math.log10(edge)) - 2)
 
 
 def share_of(events: int, n: int, rate: float | None, low: float | None, high: float | None) -> str:
@@ -98,7 +102,7 @@ def change(now: float | None, before: float | None) -> str:
     percent = 100 * (now - before) / before
     if abs(percent) < 0.5:
         return "the same as"
-    return f"{abs(percent):.0f} % {'more' if percent > 0 else 'fewer'} than"
+    return f"{abs(percent):.0f}{_PERCENT} {'more' if percent > 0 else 'fewer'} than"
 
 
 def page_name(identifier: str) -> str:

@@ -19,7 +19,9 @@ def what_changed(lines: list[Line], monday: date) -> str:
         return "No visit is recorded for this week."
     earlier = ((monday - timedelta(weeks=1), "the week before"), (monday - YEAR, "the same week a year ago"))
     beside = [f"{numbers.change(now, before)} {when}" for day, when in earlier if (before := visits.values.get(day))]
-    text = f"There were {words.plural(int(now), 'visit')}" + (f", {' and '.join(beside)}" if beside else "")
+    text = f"There {'was' if now == 1 else 'were'} {words.plural(int(now), 'visit')}"
+    if beside:
+        text += f", {' and '.join(beside)}"
     bought = named.get(BOUGHT)
     if bought and monday in bought.values:
         text += f"; {numbers.share(bought.values[monday])} of them bought aftercare, {bought.in_words(monday)}"
@@ -60,7 +62,9 @@ def what_to_do(edition: Edition, gaps: int) -> str:
         )
     silent = silent_branches(edition)
     if silent:
-        return f"Ask {silent[0][0]} for its exports: nothing has come since {numbers.day(silent[0][1])}."
+        branch, through = silent[0]
+        since = f"nothing has come since {numbers.day(through)}" if through else "nothing has come yet"
+        return f"Ask {branch} for its exports: {since}."
     if gaps:
         return (
             f"Nothing stands out among what is known; {words.plural(gaps, 'gap')} in this week’s records can be closed."

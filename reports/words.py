@@ -1,6 +1,9 @@
 """Names and words for readers: one fixed list, so that the same thing is always called the same."""
 
+from datetime import date
+
 from pipeline.contract import vocabulary as v
+from reports import numbers
 
 COMPLICATION = {complication.name: complication.words for complication in v.COMPLICATIONS}
 
@@ -69,6 +72,11 @@ def named(dimension: str, level: str) -> str:
     if dimension in ("site_group", "material", "site"):
         level = SITE_GROUP.get(level, level).replace("_", " ")
     return f"{DIMENSION.get(dimension, dimension)} {level}"
+
+
+def no_data_since(through: date | None) -> str:
+    """What is said of a branch that was not heard of lately: never that it had no clients."""
+    return f"no data since {numbers.day(through)}" if through else "no data yet"
 
 
 def plural(number: int, one: str, many: str | None = None) -> str:

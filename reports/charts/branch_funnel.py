@@ -5,6 +5,9 @@ import polars as pl
 
 from reports.charts.drawing import ACCENT, INK, QUIET, Drawable, values
 
+NAME_WIDTH = 260
+"""Pixels a branch's id may take before it is cut: the figure's table has it whole."""
+
 
 def branch_funnel(branches: pl.DataFrame, curves: pl.DataFrame) -> Drawable:
     """A funnel of branches (branch_id, expected, ratio, comparable) and limits (expected, ratio, limit, side).
@@ -44,7 +47,7 @@ def branch_funnel(branches: pl.DataFrame, curves: pl.DataFrame) -> Drawable:
     )
     labels = (
         alt.Chart(values(branches))
-        .mark_text(align="left", dx=8, color=INK)
+        .mark_text(align="left", dx=8, color=INK, limit=NAME_WIDTH)
         .encode(x="expected:Q", y="ratio:Q", text="branch_id:N")
     )
     return alt.layer(lines, target, points, labels)

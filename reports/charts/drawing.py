@@ -76,11 +76,14 @@ def _draw(specification: str) -> str:
 
 def _label(text: str, identifier: str) -> str:
     """Colours as the page's variables, ids prefixed, inner roles taken out: the figure's table tells the points."""
-    for stand_in, name in _VARIABLES.items():
-        text = text.replace(stand_in, f"var(--{name})")
-    text = re.sub(r' (role|aria-[a-z]+|class|pointer-events)="[^"]*"', "", text)
-    text = re.sub(r'\bid="', f'id="{identifier}-', text)
-    text = re.sub(r"url\(#", f"url(#{identifier}-", text)
+    text = re.sub(r"<[^>]*>", lambda tag: _restyle(tag[0], identifier), text)  # tags alone: names stay as they are
     text = text.replace(' xmlns:xlink="http://www.w3.org/1999/xlink" version="1.1"', "", 1)
     text = text.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1)
     return text.replace("<svg", f'<svg role="img" aria-labelledby="{identifier}-title"', 1)
+
+
+def _restyle(tag: str, identifier: str) -> str:
+    tag = re.sub(r' (role|aria-[a-z]+|class|pointer-events)="[^"]*"', "", tag)
+    for stand_in, name in _VARIABLES.items():
+        tag = tag.replace(stand_in, f"var(--{name})")
+    return re.sub(r"url\(#", f"url(#{identifier}-", re.sub(r'\bid="', f'id="{identifier}-', tag))

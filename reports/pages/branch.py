@@ -22,6 +22,9 @@ READS = (
     "revisits",
     "complication_rates",
     "comparison",
+    "signals",
+    "exposures",
+    "cause_branches",
     "control_charts",
     "branch_practitioners",
     "record_gaps",
@@ -83,7 +86,7 @@ def _about(branch: dict[str, Any]) -> str:
         branch["region"],
         words.POLICY.get(branch["follow_up_policy"] or ""),
         f"opened {numbers.day(branch['opened_on'])}" if branch["opened_on"] else None,
-        f"data through {numbers.day(branch['data_through'])}" if branch["data_through"] else "no data yet",
+        f"data through {numbers.day(branch['data_through'])}" if branch["data_through"] else words.no_data_since(None),
         None if branch["known"] else "no list of branches names it",
     ]
     return "; ".join(part for part in parts if part) + "."

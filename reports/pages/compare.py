@@ -226,14 +226,19 @@ def _records_table(edition: Edition) -> Table:
     gaps = edition.results["record_gaps"]
     yearly = edition.results["attach"].filter((pl.col("dimension") == "branch") & (pl.col("period") == "52w"))
     visits = dict(yearly.select("level", "eligible_visits").iter_rows())
-    shown = [gap for gap in words.GAP if gaps.filter(pl.col("gap") == gap).height]
     counts = {(branch, gap): n for branch, gap, n in gaps.group_by("branch_id", "gap").len().iter_rows()}
+    piercings = dict(gaps.group_by("branch_id").agg(pl.col("procedure_id").n_unique()).iter_rows())
     rows = tuple(
-        (branch, numbers.count(visits[branch]), *(numbers.count(counts.get((branch, gap), 0)) for gap in shown))
+        (
+            branch,
+            numbers.count(visits[branch]),
+            numbers.count(piercings.get(branch, 0)),
+            "; ".join(f"{text} {counts[branch, gap]:,}" for gap, text in words.GAP.items() if (branch, gap) in counts),
+        )
         for branch in sorted(visits)
     )
-    heads = ("Branch", "Visits", *(words.GAP[gap] for gap in shown))
-    return Table("Piercings with a gap in their record, 364 days", heads, rows, "record_gaps.csv")
+    heads = ("Branch", "Visits", "Piercings with a gap", "What is missing")
+    return Table("Gaps in the records, 364 days", heads, rows, "record_gaps.csv", ends_in_words=True)
 
 
 def _complication_table(edition: Edition) -> Table:

@@ -103,7 +103,7 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         text = f"Look at {words.plural(points, 'recent point', 'recent points')} beyond a control limit."
         items.append(ToDo(text, "safety.html#points", "Quality lead."))
     items += [
-        ToDo(f"Ask branch {branch} for its exports.", "intake.html", f"No data since {numbers.day(through)}.")
+        ToDo(f"Ask branch {branch} for its exports.", "intake.html", f"{words.no_data_since(through).capitalize()}.")
         for branch, through in silent_branches(edition)
     ]
     unreadable = _newly_unreadable(edition)
@@ -134,11 +134,12 @@ def _branch_table(edition: Edition, monday: date) -> Table:
     rows = []
     for branch, name, through in edition.results["branches"].select("branch_id", "name", "data_through").iter_rows():
         named = {line.name: line for line in lines_of(edition, "branch", branch)}
+        visits = named[VISITS].values.get(monday, 0 if through and through >= monday else None)
         infection = rate_cells(edition, by_branch[branch]) if branch in by_branch else (numbers.NONE,) * 3
         rows.append(
             (
                 Cell(name or branch, branch if name else "", f"branch/{numbers.page_link(branch)}"),
-                Cell(numbers.count(named[VISITS].values.get(monday, 0)), named[VISITS].in_words(monday)),
+                Cell(numbers.count(visits), named[VISITS].in_words(monday)),
                 numbers.share(named[BOUGHT].values.get(monday)),
                 numbers.share(named[PROVIDED].values.get(monday)),
                 infection[0],

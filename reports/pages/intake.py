@@ -75,7 +75,7 @@ def _branches(edition: Edition) -> Table:
             numbers.short_day(row["data_from"]),
             Cell(
                 numbers.short_day(row["data_through"]),
-                f"no data since {numbers.day(row['data_through'])}" if row["branch_id"] in silent else "",
+                words.no_data_since(row["data_through"]) if row["branch_id"] in silent else "",
                 is_marked=row["branch_id"] in silent,
             ),
             "yes" if row["known"] else Cell("no", "no list of branches names it"),
@@ -146,12 +146,12 @@ def _dropped(intake: pl.DataFrame) -> Table:
 
 
 def _gaps(gaps: pl.DataFrame) -> Table:
-    counts = gaps.group_by("gap", "branch_id").len().pivot("branch_id", index="gap", values="len")
-    branches = sorted(column for column in counts.columns if column != "gap")
-    by_gap = {row["gap"]: row for row in counts.iter_rows(named=True)}
+    counts = {(gap, branch): n for gap, branch, n in gaps.group_by("gap", "branch_id").len().iter_rows()}
+    branches = sorted({branch for _, branch in counts})
+    found = {gap for gap, _ in counts}
     rows = tuple(
-        (text.capitalize(), *(numbers.count(by_gap[gap][branch] or 0) for branch in branches))
+        (text.capitalize(), *(numbers.count(counts.get((gap, branch), 0)) for branch in branches))
         for gap, text in words.GAP.items()
-        if gap in by_gap
+        if gap in found
     )
     return Table("Piercings with a gap, by branch", ("Gap", *branches), rows, "record_gaps.csv")

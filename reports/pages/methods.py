@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 
 from pipeline.contract import vocabulary as v
+from pipeline.results import RESULTS
 from pipeline.stats import chart_choice, delay, funnel, rare, standardise
 from reports import numbers, words
 from reports.edition import Edition
-from reports.parts import Table
+from reports.parts import Cell, Table
 
 READS = ()
 
@@ -30,6 +31,7 @@ class Context:
     definitions: tuple[Entry, ...]
     methods: tuple[Entry, ...]
     windows: Table
+    tables: Table
     cautions: tuple[str, ...]
 
 
@@ -46,8 +48,18 @@ def build(edition: Edition) -> Context:
         definitions=_definitions(adult),
         methods=_methods(),
         windows=_windows(),
+        tables=_tables(),
         cautions=(words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE),
     )
+
+
+def _tables() -> Table:
+    """Every result table, so that each can be found and read without these pages."""
+    rows = tuple(
+        (Cell(f"{result.name}.csv", link=f"tables/{result.name}.csv"), result.sentence, ", ".join(result.grain))
+        for result in RESULTS
+    )
+    return Table("Tables, and what each holds", ("Table", "What it holds", "Told apart by"), rows, n_text=3)
 
 
 def _windows() -> Table:

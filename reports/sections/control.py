@@ -35,7 +35,7 @@ def control_figure(figures: Figures, edition: Edition, dimension: str, level: st
             f"{numbers.day(first['baseline_to'])}. Limits: {FALSE_ALARM} beyond each by chance. Points to "
             f"{numbers.day(points['to_on'].max())}."  # type: ignore[arg-type]
         ),
-        table=_table(points, is_weekly),
+        table=_table(points, words.named(dimension, level), is_weekly),
     )
 
 
@@ -52,7 +52,7 @@ def _title(points: pl.DataFrame, name: str, is_weekly: bool) -> str:
     )
 
 
-def _table(points: pl.DataFrame, is_weekly: bool) -> Table:
+def _table(points: pl.DataFrame, name: str, is_weekly: bool) -> Table:
     write = numbers.share if is_weekly else numbers.count
     rows = tuple(
         (
@@ -68,4 +68,4 @@ def _table(points: pl.DataFrame, is_weekly: bool) -> Table:
     )
     statistic = "Share" if is_weekly else "Piercings for five"
     heads = ("Days", "Piercings", "Infected", statistic, "Centre", "Limits", "Beyond")
-    return Table("Points of the chart, newest first", heads, rows, "control_charts.csv")
+    return Table(f"Points of the chart of {name}, newest first", heads, rows, "control_charts.csv")

@@ -39,8 +39,7 @@ def _aftercare(figures: Figures, bought: Line, provided: Line, monday: date, whe
     frame = _weeks({"bought, given or bundled": provided, "bought": bought}, monday)
     rows = tuple(
         (numbers.short_day(week), numbers.share(bought.values.get(week)), numbers.share(provided.values.get(week)))
-        for week in sorted(bought.values, reverse=True)[:CHART_WEEKS]
-        if week <= monday
+        for week in frame["week"].unique().sort(descending=True)
     )
     return figures.draw(
         share_lines(frame.rename({"value": "share"})),

@@ -1,0 +1,168 @@
+"""Branches side by side: who may be compared, what may be said, and no ranking."""
+
+from typing import Any
+
+import polars as pl
+import pytest
+
+from reports.edition import Edition
+from reports.pages import compare
+from reports.parts import Cell
+from support.editions import written
+
+from .conftest import Drawn
+from .rows import Row, attach, branch, compared, rate
+from .specs import marks, rows_of
+
+
+def side_by_side(*comparisons: Row) -> Edition:
+    names = sorted({row["branch_id"] for row in comparisons})
+    return written(
+        results={
+            "branches": [branch(name) for name in names],
+            "comparison": comparisons,
+            "complication_rates": [rate(dimension="branch", level=name) for name in names],
+        }
+    )
+
+
+PASSIVE: dict[str, Any] = {"comparable": False, "reason": "does not ask after its clients"}
+
+
+@pytest.mark.parametrize(
+    ("rows", "line"),
+    [
+        ([compared()], "Too few branches can be compared."),
+        ([compared(), compared("B2") | PASSIVE], "Too few branches can be compared."),
+        ([compared(), compared("B2", ratio=None)], "Too few branches can be compared."),
+        (
+            [compared(), compared("B2")],
+            "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+        ),
+        (
+            [compared(), compared("B2", ratio=2.1)],
+            "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+        ),
+        (
+            [compared(), compared("B2", ratio=2.4)],
+            "Once case mix is allowed for, B2 lies above the 99.8 % limits of chance: 2.4 times what was expected. "
+            "Better follow-up finds more; look at the share reached first.",
+        ),
+        (
+            [compared(), compared("B2", ratio=0.1)],
+            "Once case mix is allowed for, B2 lies below the 99.8 % limits of chance: 0.1 times what was expected. "
+            "Better follow-up finds more; look at the share reached first.",
+        ),
+    ],
+)
+def test_what_may_be_said_of_differences(drawn: list[Drawn], rows: list[Row], line: str) -> None:
+    assert compare.build(side_by_side(*rows)).lead[0] == line
+    assert len(drawn) == 1
+
+
+def test_a_branch_that_cannot_be_compared_is_told_with_the_reason(drawn: list[Drawn]) -> None:
+    page = compare.build(side_by_side(compared(), compared("B2", ratio=9.0) | PASSIVE, compared("B3")))
+    assert page.lead == (
+        "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+        "B2 cannot be compared: does not ask after its clients. A low share there may only mean that nobody asked.",
+    )
+    assert page.infections is not None
+    assert [row[-1] for row in page.infections.rows] == ["yes", Cell("no", PASSIVE["reason"]), "yes"]
+    assert drawn
+
+
+def test_those_not_comparable_are_hollow(drawn: list[Drawn]) -> None:
+    compare.build(side_by_side(compared(), compared("B2") | PASSIVE))
+    (points,) = marks(drawn[0].spec, "point")
+    fill = points["encoding"]["fill"]
+    assert fill["condition"]["test"] == "datum.comparable"
+    assert fill["condition"]["value"] != "transparent"
+    assert fill["value"] == "transparent"
+    assert points["mark"]["stroke"] != "transparent"
+    assert points["mark"].get("filled") is None
+    assert {row["branch_id"]: row["comparable"] for row in rows_of(drawn[0].spec, points)} == {"B1": True, "B2": False}
+    assert "Hollow: cannot be compared" in drawn[0].subtitle
+
+
+def test_the_funnel_says_its_limits_and_that_it_is_no_ranking(drawn: list[Drawn]) -> None:
+    compare.build(side_by_side(compared(), compared("B2")))
+    assert "95 %" in drawn[0].subtitle
+    assert "99.8 %" in drawn[0].subtitle
+    assert "No ranking" in drawn[0].subtitle
+
+
+def test_a_branch_without_a_ratio_is_no_point_but_stands_in_the_table(drawn: list[Drawn]) -> None:
+    page = compare.build(side_by_side(compared(), compared("B2", expected=0.4, ratio=None, shrunk_ratio=None)))
+    assert [row[0] for row in drawn[0].table.rows] == ["B1"]
+    assert page.infections is not None
+    assert len(page.infections.rows) == 2
+
+
+def test_without_any_ratio_there_is_no_funnel(drawn: list[Drawn]) -> None:
+    assert compare.build(side_by_side(compared(ratio=None, expected=0.2))).funnel is None
+    assert drawn == []
+
+
+def test_the_funnel_draws_two_pairs_of_limits_from_one_expected_to_beyond_the_largest(drawn: list[Drawn]) -> None:
+    compare.build(side_by_side(compared(), compared("B2", expected=40.0)))
+    (limits,) = marks(drawn[0].spec, "line")
+    rows = rows_of(drawn[0].spec, limits)
+    assert {(row["limit"], row["side"]) for row in rows} == {
+        (limit, side) for limit in ("95 %", "99.8 %") for side in ("low", "high")
+    }
+    assert min(row["expected"] for row in rows) == 1
+    assert max(row["expected"] for row in rows) > 40
+    at_most = {row["side"]: row["ratio"] for row in rows if row["limit"] == "99.8 %" and row["expected"] > 40}
+    assert 0 < at_most["low"] < 1 < at_most["high"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "is_marked"),
+    [({}, False), ({"ratio": 2.1}, False), ({"ratio": 2.4}, True), ({"ratio": 0.1}, True), ({"ratio": None}, False)],
+)
+def test_a_branch_outside_its_limits_is_marked(drawn: list[Drawn], changes: Row, is_marked: bool) -> None:
+    for may_be_compared in (True, False):
+        apart: Row = {} if may_be_compared else PASSIVE
+        page = compare.build(side_by_side(compared() | changes | apart, compared("B2")))
+        assert page.infections is not None
+        ratio = page.infections.rows[0][5]
+        assert isinstance(ratio, Cell)
+        assert ratio.is_marked == (is_marked and may_be_compared)
+    assert drawn
+
+
+def test_receipts_that_did_not_come_in_are_no_want_of_sales(drawn: list[Drawn]) -> None:
+    yearly = attach(dimension="branch", level="B1", period="52w", attached_visits=0, rate=0.0, linked_visits=0)
+    page = compare.build(written(results={"branches": [branch()], "attach": [yearly]}))
+    assert page.business is not None
+    assert page.business.rows[0][:4] == ("B1", "10", Cell("–", "no receipt came in"), "–")
+    assert drawn == []
+
+
+def test_branches_stand_in_the_order_of_their_ids(drawn: list[Drawn]) -> None:
+    page = compare.build(side_by_side(compared("B3", ratio=0.5), compared("B1", ratio=3.0), compared("B2")))
+    for table in (page.infections, drawn[0].table):
+        assert table is not None
+        assert [row[0].text if isinstance(row[0], Cell) else row[0] for row in table.rows] == ["B1", "B2", "B3"]
+
+
+def test_other_complications_are_no_part_of_the_funnel(drawn: list[Drawn]) -> None:
+    page = compare.build(side_by_side(compared(), compared("B2"), compared("B1", "tear", ratio=9.0)))
+    assert len(drawn[0].table.rows) == 2
+    assert page.complications is not None
+    assert [row[:2] for row in page.complications.rows] == [("infection", "B1"), ("infection", "B2"), ("tear", "B1")]
+
+
+def test_without_data_there_is_nothing_to_compare(drawn: list[Drawn]) -> None:
+    page = compare.build(written(as_of=None, data_from=None))
+    assert (page.has_data, page.through, page.funnel) == (False, "No data yet.", None)
+    assert drawn == []
+
+
+def test_the_sample_tells_who_cannot_be_compared(drawn: list[Drawn], sample: Edition) -> None:
+    page = compare.build(sample)
+    apart = sample.results["comparison"].filter((pl.col("complication") == "infection") & ~pl.col("comparable"))
+    assert apart.height > 0
+    for branch_id, reason in apart.select("branch_id", "reason").iter_rows():
+        assert f"{branch_id} cannot be compared: {reason}." in " ".join(page.lead)
+    assert drawn
