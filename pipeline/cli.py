@@ -282,8 +282,10 @@ def _day(moment: datetime | None) -> date | None:
 
 
 def _tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
-    """Say on stdout what a run did."""
+    """Say on stdout what a run did, and on stderr what it warns of."""
     new = list(outcome.new_signals)
+    for warning in outcome.warnings:
+        click.echo(f"scapha: {_printable(warning)}", err=True)
     if as_json:
         others = outcome.taken.others if outcome.taken else 0
         said = {"new_signals": new, "site_changed": outcome.is_site_changed, "files_of_no_table": others}
@@ -303,6 +305,11 @@ def _tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
         f"{counts['rejected_standing']:,} rows or files stand rejected; "
         f"{len(outcome.summary['open_signals'])} signals open, {len(new)} of them new."
     )
+
+
+def _printable(text: str) -> str:
+    """A line that no file's name can break or colour."""
+    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
 
 
 def _exit(outcome: "Outcome", *, strict: bool, alert: bool) -> None:

@@ -1,16 +1,17 @@
 """The night: receive, check, load, count, judge, publish. Its sister `report` publishes again from the store."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import duckdb
+import polars as pl
 
 from pipeline import __version__
 from pipeline.count import count
-from pipeline.intake.inbox import look_into
+from pipeline.intake.inbox import Inbox, look_into
 from pipeline.intake.load import Taken, take_in
 from pipeline.intake.pseudonyms import key_for, read_key
 from pipeline.judge import judge
@@ -30,13 +31,14 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run did: its summary as published, what it took in, and the ids of the signals it raised."""
+    """What a run did: its summary as published, what it took in, the ids of the signals it raised, and its warnings."""
 
     summary: dict[str, Any]
     taken: Taken | None
     new_signals: tuple[str, ...]
     n_rejected: int  # rows and files that stand rejected
     is_site_changed: bool
+    warnings: tuple[str, ...] = ()
 
 
 def run_night(
@@ -71,7 +73,10 @@ def run_night(
             con.execute("commit")
             con.close()
             is_changed = put_in_place()
-    return _outcome(edition, taken, new_signals, is_changed)
+    return replace(
+        _outcome(edition, taken, new_signals, is_changed),
+        warnings=(*_nothing_to_take(inbox, inbox_folder), *_unreadable(taken, edition.results["rejected_rows"])),
+    )
 
 
 def run_report(
@@ -121,6 +126,22 @@ def _count_and_judge(
 def _outcome(edition: Edition, taken: Taken | None, new_signals: tuple[str, ...], is_changed: bool) -> Outcome:
     refused = edition.results["rejected_rows"].select("file", "sha256", "table", "line").n_unique()
     return Outcome(summarise(edition), taken, new_signals, refused, is_changed)
+
+
+def _nothing_to_take(inbox: Inbox, folder: Path) -> Iterator[str]:
+    if not inbox.exports:
+        yield (
+            f"{folder} holds no export. Put files there whose names begin with a table's name, such as "
+            "procedures_2031-05-04.csv."
+        )
+
+
+def _unreadable(taken: Taken, rejected: pl.DataFrame) -> Iterator[str]:
+    """A line for each file of the run that cannot be read: the rule it breaks, and the remedy."""
+    for load in taken.loads:
+        if not load.is_readable:
+            own = rejected.filter((pl.col("file") == load.path) & (pl.col("sha256") == load.sha256))
+            yield from (f"{load.path} cannot be read ({row['rule']}). {row['remedy']}" for row in own.to_dicts())
 
 
 def _utc(moment: datetime) -> datetime:

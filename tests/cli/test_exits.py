@@ -84,8 +84,9 @@ def test_a_new_signal_exits_4_with_alert_and_outranks_rejected_rows(
 
 def test_an_inbox_without_rows_is_done_and_the_pages_say_so(scapha: Scapha, here: Path) -> None:
     (here / "inbox").mkdir()
-    result = scapha("nightly", "inbox", "--json")
+    result = scapha("nightly", "inbox", "--json", "--quiet")
     assert result.exit_code == 0
+    assert result.stderr.startswith("scapha: inbox holds no export. Put files there")
     assert document(result)["as_of"] is None
     for page in ("index.html", "safety.html", "intake.html"):
         text = re.sub(r"<[^>]+>", " ", (here / "site" / page).read_text("utf-8"))

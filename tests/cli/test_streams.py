@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from support.exports import fill
+
 from .conftest import CLIENT, N_OTHERS, Done, Scapha
 from .documents import document
 
@@ -28,6 +30,20 @@ def test_messages_go_to_stderr_and_what_was_done_to_stdout(done: Done) -> None:
 def test_files_of_no_table_are_told_by_their_number(done: Done) -> None:
     page = (done.folder / "site" / "intake.html").read_text("utf-8")
     assert re.search(rf"\b{N_OTHERS}\b", done.result.output + page)
+
+
+def test_each_new_file_that_cannot_be_read_is_named_with_its_remedy(scapha: Scapha, here: Path) -> None:
+    fill(here / "inbox", {"lots.csv": b"", "sales_1.csv": b"sale_id\n1\n"})
+    lines = scapha("nightly", "inbox", "--quiet").stderr.splitlines()
+    assert lines[0] == "scapha: lots.csv cannot be read (file.empty). Export the file again: it holds no bytes."
+    assert lines[1].startswith("scapha: sales_1.csv cannot be read (file.column_missing). Add what the header lacks:")
+    assert len(lines) == 2
+    assert scapha("nightly", "inbox", "--quiet").stderr == ""
+
+
+def test_no_name_of_a_file_breaks_a_line(scapha: Scapha, here: Path) -> None:
+    fill(here / "inbox", {"lots_\x1b[31m\n1.csv": b""})
+    assert scapha("nightly", "inbox", "--quiet").stderr.startswith("scapha: lots_\ufffd[31m\ufffd1.csv cannot be read")
 
 
 def test_no_message_and_no_page_tells_what_a_file_holds(done: Done) -> None:
