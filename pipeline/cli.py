@@ -138,6 +138,41 @@ def nightly(
 
 
 @main.command(epilog=_EXITS)
+@click.argument("paths", type=_PATH, nargs=-1, required=True, metavar="PATHS...")
+@_STORE
+@_SETTINGS
+@_STRICT
+@_QUIET
+@_JSON
+def check(
+    paths: tuple[Path, ...], store: Path, settings_path: Path | None, strict: bool, quiet: bool, as_json: bool
+) -> None:
+    """Say what a night would accept and reject of the files and folders PATHS, and store nothing.
+
+    Where a file cannot be read as it is, the lines to add to scapha.toml are suggested.
+
+    \b
+    Example:
+      scapha check till/sales_today.csv --strict
+    """
+    with _telling(as_json), _progress(quiet) as progress:
+        from pipeline.check import check_files
+        from pipeline.settings import find_settings, read_settings
+
+        folder = next((path for path in paths if path.is_dir()), paths[0].parent)
+        settings = read_settings(settings_path or find_settings(folder))
+        now = datetime.now(UTC).replace(tzinfo=None)
+        found = check_files(paths, store=store, settings=settings, now=now, progress=progress)
+    if as_json:
+        click.echo(json.dumps(found.as_dict()))
+    else:
+        for line in found.lines():
+            click.echo(_printable(line))
+    if strict and found.n_rejected:
+        sys.exit(REJECTED)
+
+
+@main.command(epilog=_EXITS)
 @_STORE
 @_SITE
 @_SETTINGS
@@ -224,6 +259,54 @@ def schema(directory: Path, as_json: bool) -> None:
 
         names = write_schemas(directory)
     click.echo(json.dumps({"written": names}) if as_json else "\n".join(names))
+
+
+@main.command()
+@click.argument("file", type=_PATH)
+@_JSON
+def workbook(file: Path, as_json: bool) -> None:
+    """Write a spreadsheet FILE to fill in by hand, for a shop without a till or booking export.
+
+    It has a sheet for each table and one that explains every column. Saved into the inbox it is an export.
+
+    \b
+    Example:
+      scapha workbook exports/shop.xlsx
+    """
+    with _telling(as_json):
+        from pipeline.places import owner_only
+        from pipeline.workbook import write_workbook
+
+        with owner_only():
+            sheets = write_workbook(file)
+    said = {"written": str(file), "sheets": sheets}
+    click.echo(json.dumps(said) if as_json else f"{file} is written: {', '.join(sheets)}.")
+
+
+@main.command()
+@click.option("--show", is_flag=True, help="Show every setting that holds, and where it comes from.")
+@_SETTINGS
+@_JSON
+def settings(show: bool, settings_path: Path | None, as_json: bool) -> None:
+    """Read the settings and say whether they hold; --show prints each with where it comes from.
+
+    \b
+    Example:
+      scapha settings --show
+    """
+    with _telling(as_json):
+        from pipeline.settings import find_settings, read_settings, shown
+
+        path = settings_path or find_settings(None)
+        rows = shown(read_settings(path), path)
+    if as_json:
+        told = [{"name": name, "value": value, "from": origin} for name, value, origin in rows]
+        click.echo(json.dumps({"file": str(path) if path else None, "settings": told}))
+    elif show:
+        for name, value, origin in rows:
+            click.echo(f"{name} = {value}  # {origin}")
+    else:
+        click.echo(f"{path} holds." if path else "There is no scapha.toml here; the defaults hold.")
 
 
 @main.command()

@@ -20,7 +20,7 @@ from pipeline.publish import built_aside, check_site_path
 from pipeline.settings import Settings
 from pipeline.store import kept
 from pipeline.store.database import check_key, check_store_path, hold_lock, open_store, read_store
-from pipeline.store.ledger import Ledger
+from pipeline.store.ledger import Ledger, Run
 from pipeline.store.sqlfiles import drop_files
 from reports.edition import Edition
 from reports.site import build_site
@@ -56,14 +56,15 @@ def run_night(
     `clock` tells the present, with its offset. Raises `UserError` with a remedy where the inbox, the store or the
     site's path is wrong; the store and the published site are then as they were.
     """
-    inbox = look_into(inbox_folder)
+    inbox = look_into(inbox_folder, settings)
     check_site_path(site)
     check_store_path(store)
     with owner_only(), hold_lock(store), key_for(store) as key, open_store(store, key) as con:
         started = _utc(clock())
         taken = take_in(con, inbox, now=started, zone=settings.timezone, key=key, progress=progress)
         if taken.is_something:
-            Ledger(con).write_run(taken.run_id, __version__, started, _utc(clock()), len(taken.loads), taken.counts)
+            run = Run(taken.run_id, __version__, started, _utc(clock()), settings.timezone)
+            Ledger(con).write_run(run, len(taken.loads), taken.counts)
         edition, new_signals = _count_and_judge(con, settings, as_of, progress)
         kept.keep_results(con, edition.results)
         kept.remember_signals(con, edition.results["signals"])

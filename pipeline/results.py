@@ -151,6 +151,17 @@ RESULTS: tuple[Result, ...] = (
         | _times("undeclared", _TEXT),
     ),
     Result(
+        "file_volumes",
+        "Rows that files of the last 91 days brought for each branch, beside what was usual.",
+        ("file", "table", "sha256", "branch_id"),
+        _times("file table sha256 branch_id", _TEXT)
+        | _times("rows days", _COUNT)
+        | _times("usual", _NUMBER)
+        | _times("flag", _TEXT)
+        | _times("told_from told_to", _DAY)
+        | _times("loaded_at", pl.Datetime("us")),
+    ),
+    Result(
         "rejected_rows",
         "Every rule that a row or file breaks, as long as it stands rejected.",
         ("file", "sha256", "table", "line", "column", "rule"),

@@ -4,7 +4,7 @@ Everything is derived from the declared tables, so a new column or rule needs no
 the contract only; no value of an export ever becomes SQL.
 """
 
-from pipeline.contract.columns import FALSE_WORDS, ID_LENGTH, TRUE_WORDS, Column, Kind, Table
+from pipeline.contract.columns import BROKEN, FALSE_WORDS, ID_LENGTH, MISFIT, TRUE_WORDS, Column, Kind, Table
 from pipeline.contract.rules import form_rule
 
 _TIME_PATTERN = (
@@ -118,8 +118,8 @@ def _form(column: Column, text: str, value: str) -> str:
     return f"{text} is not null and {value} is null"
 
 
-def row_rules(table: Table) -> list[tuple[str, str, str]]:
-    """Every rule of a table's rows: (column, rule, SQL condition for broken).
+def row_rules(table: Table, *, may_misfit: bool = False) -> list[tuple[str, str, str]]:
+    """Every rule of a table's rows: (column, rule, SQL condition for broken); with those of marked cells if asked for.
 
     The conditions name the text of a column `t.<column>`, its read value `v.<column>`, and the zone its clock is
     read in `clock_zone`.
@@ -127,12 +127,16 @@ def row_rules(table: Table) -> list[tuple[str, str, str]]:
     rules: list[tuple[str, str, str]] = []
     for column in table.columns:
         text, value = f"t.{column.name}", f"v.{column.name}"
+        if may_misfit:
+            rules.append((column.name, "source.form", f"starts_with({text}, '{MISFIT}')"))
+            rules.append((column.name, "cell.value", f"starts_with({text}, '{BROKEN}')"))
         if column.required:
             rules.append((column.name, "value.missing", f"{text} is null"))
         if column.kind in (Kind.ID, Kind.CODE):
             rules.append((column.name, "id.form", _form(column, text, value)))
         elif rule := form_rule(column):
-            rules.append((column.name, rule.name, _form(column, text, value)))
+            is_plain = f" and left({text}, 1) not in ('{MISFIT}', '{BROKEN}')" if may_misfit else ""
+            rules.append((column.name, rule.name, _form(column, text, value) + is_plain))
         if column.bounds:
             low, high = column.bounds
             rules.append((column.name, "number.range", f"{value} not between {low} and {high}"))
@@ -145,7 +149,7 @@ def row_rules(table: Table) -> list[tuple[str, str, str]]:
 
 
 def _shape(text: str) -> str:
-    shown = f"substr({text}, 1, {_VALUE_SHOWN})"
+    shown = f"substr(ltrim({text}, '{MISFIT}{BROKEN}'), 1, {_VALUE_SHOWN})"
     return f"regexp_replace(regexp_replace({shown}, '\\p{{L}}', 'a', 'g'), '\\p{{N}}', '9', 'g')"
 
 
@@ -171,7 +175,7 @@ def _as_read(table: Table, source: str) -> str:
     reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
     joined, zone = _zoned(table, source, "t")
     return f"""as_read as (
-  select t.file_id, t.line, t, coalesce({zone}, $zone) as zone, coalesce({zone}, $clock_zone) as clock_zone,
+  select t.file_id, t.line, t.part, t, coalesce({zone}, $zone) as zone, coalesce({zone}, $clock_zone) as clock_zone,
     struct_pack(
     {reads}
     ) as v
@@ -179,28 +183,30 @@ def _as_read(table: Table, source: str) -> str:
 )"""
 
 
-def read_query(table: Table, source: str) -> str:
+def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     """SELECT that reads a table's rows from `source`, a table of their text.
 
-    `source` has file_id, line and the declared columns as trimmed text. The result has file_id, line, the declared
-    columns as read, `versioned_at` (UTC; NULL for a table without history) and `is_broken`. Parameters: `now` (UTC
-    timestamp) and, for rows whose branch is not known, the zones in which their times (`zone`) and the clock
+    `source` has file_id, line, part and the declared columns as trimmed text. The result has file_id, line, part, the
+    declared columns as read, `versioned_at` (UTC; NULL for a table without history) and `is_broken`. Parameters: `now`
+    (UTC timestamp) and, for rows whose branch is not known, the zones in which their times (`zone`) and the clock
     (`clock_zone`) are read. Needs the macro `instant` and the tables of `pipeline.intake.zones`.
     """
     columns = ", ".join(f"v.{name}" for name in table.column_names)
     times = ", ".join(f"v.{name}" for name in table.version_times)
     versioned = f"instant(coalesce({times}), zone)" if times else "cast(null as timestamp)"
-    broken = " or\n  ".join(f"coalesce({condition}, false)" for _, _, condition in row_rules(table))
+    broken = " or\n  ".join(
+        f"coalesce({condition}, false)" for _, _, condition in row_rules(table, may_misfit=may_misfit)
+    )
     return f"""
 with {_as_read(table, source)}
-select file_id, line, {columns}, {versioned} as versioned_at, (
+select file_id, line, part, {columns}, {versioned} as versioned_at, (
   {broken}
 ) as is_broken
 from as_read
 """
 
 
-def broken_query(table: Table, source: str) -> str:
+def broken_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     """SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
 
     Takes the same `source` and parameters as `read_query`. A value's shape shows letters as a and digits as 9.
@@ -208,7 +214,7 @@ def broken_query(table: Table, source: str) -> str:
     broken = ",\n    ".join(
         f"case when {condition} then {{'column_name': '{column}', 'rule': '{rule}',"
         f" 'value_shape': {_shape('t.' + column)}}} end"
-        for column, rule, condition in row_rules(table)
+        for column, rule, condition in row_rules(table, may_misfit=may_misfit)
     )
     return f"""
 with {_as_read(table, source)},

@@ -37,6 +37,11 @@ branch's wall time until the branch's zone is known: `2031-05-04T10:00:00`, or w
 LARGEST = {Kind.WHOLE: 10**15, Kind.DECIMAL: 10**15}
 """Bounds of numbers that declare none, plus and minus: a slip of the finger must not overflow a sum."""
 
+MISFIT = "\ue000"
+BROKEN = "\ue001"
+"""Marks in front of a value that does not fit what its source declares, and of a cell that holds none that reads: two
+characters for private use, which no export needs."""
+
 TRUE_WORDS = ("true", "yes", "1")
 FALSE_WORDS = ("false", "no", "0")
 

@@ -25,6 +25,21 @@ _ROW_RULES = (
         "Give the record {detail} fields, as the header has; look for a missing quote or a stray separator.",
     ),
     Rule(
+        "row.json",
+        "A line of JSON Lines is one object that names no key twice.",
+        "Write each line as one JSON object: {detail}",
+    ),
+    Rule(
+        "cell.value",
+        "A cell holds a value that can be read.",
+        "Put a plain value into {column}: the cell holds an error, a formula without a value, or a list.",
+    ),
+    Rule(
+        "source.form",
+        "A value is written as the settings declare for its source.",
+        "Write {column} as the settings declare for this file, or mend what they declare.",
+    ),
+    Rule(
         "value.missing",
         "A required value is there.",
         "Fill in {column}.",
@@ -57,17 +72,20 @@ _ROW_RULES = (
     Rule(
         "decimal.form",
         "A number is written in digits with a point before the decimals.",
-        "Write {column} as digits with a decimal point, such as 12.50, without a currency sign or thousands separator.",
+        "Write {column} as digits with a decimal point, such as 12.50, without a currency sign or thousands separator; "
+        "or declare decimal_mark and thousands_mark for this source in the settings.",
     ),
     Rule(
         "date.form",
         "A date is written year-month-day.",
-        "Write {column} as YYYY-MM-DD, such as 2031-05-04.",
+        "Write {column} as YYYY-MM-DD, such as 2031-05-04; or declare date_format or serial_dates for this source in "
+        "the settings.",
     ),
     Rule(
         "time.form",
         "A time has a date, a T, hour and minute, and may have an offset.",
-        "Write {column} as YYYY-MM-DDTHH:MM, such as 2031-05-04T16:30.",
+        "Write {column} as YYYY-MM-DDTHH:MM, such as 2031-05-04T16:30; or declare time_format or serial_dates for this "
+        "source in the settings.",
     ),
     Rule(
         "flag.form",
@@ -99,8 +117,8 @@ _FILE_RULES = (
     ),
     Rule(
         "file.encoding",
-        "A file's bytes are UTF-8 text.",
-        "Save the file as UTF-8 and send it again: {detail}",
+        "A file's bytes are text in the encoding declared for it, else UTF-8.",
+        "Save the file in the declared encoding, or as UTF-8, and send it again: {detail}",
     ),
     Rule(
         "file.header",

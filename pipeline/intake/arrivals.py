@@ -37,12 +37,12 @@ def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list
     """
     arrivals: list[Arrival] = []
     repeats: list[Repeat] = []
-    first_of_bytes: dict[tuple[str, str, str, bool], int] = {}
+    first_of_bytes: dict[tuple[str, str, str, str, bool], int] = {}
     next_id = ledger.next_file_id()
     for export in exports:
         sha256, size = fingerprint(export)
         known = ledger.find(export.name, export.table.name, sha256)
-        twin = known or ledger.find_bytes(export.table.name, sha256)
+        twin = known or ledger.find_bytes(export.table.name, sha256, export.mapping)
         recheck = ledger.rejected_lines(twin.file_id) if twin and twin.is_readable else None
         if known is None:
             arrival = Arrival(export, next_id, True, sha256, size, recheck)
@@ -51,7 +51,7 @@ def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list
             arrival = Arrival(export, known.file_id, not known.is_readable, sha256, size, recheck)
         else:
             continue
-        as_read = (export.table.name, sha256, export.form, export.gzipped)
+        as_read = (export.table.name, sha256, export.mapping, export.form, export.gzipped)
         earlier = first_of_bytes.setdefault(as_read, arrival.file_id)
         if earlier != arrival.file_id:
             repeats.append(Repeat(arrival, earlier))

@@ -36,9 +36,9 @@ class Taken:
     run_id: int
     others: int  # files of no table
     loads: list[Load] = field(default_factory=list)
-    late_accepted: int = 0  # rows of known files that stood rejected and are accepted now
+    n_rechecked: int = 0  # known files in which something that stood rejected has changed
     rejections: list[pl.DataFrame] = field(default_factory=list)  # of the loads
-    readings: dict[int, tuple[Reading, pl.DataFrame]] = field(default_factory=dict)  # by file, with rejections
+    readings: dict[int, tuple[Reading, pl.DataFrame, int]] = field(default_factory=dict)  # with what was rejected
 
     @property
     def counts(self) -> Counts:
@@ -48,7 +48,7 @@ class Taken:
     @property
     def is_something(self) -> bool:
         """Whether the store now holds anything it did not hold before."""
-        return bool(self.loads or self.late_accepted)
+        return bool(self.loads or self.n_rechecked)
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def take_in(
     """
     ledger = Ledger(con)
     run = _Run(con, ledger, now, zone, lru_cache(maxsize=200_000)(lambda client: pseudonym(client, key)))
-    taken = Taken(ledger.next_run_id(), inbox.others)
+    taken = Taken(ledger.next_run_id(), len(inbox.strangers))
     arrivals, repeats = look_for_arrivals(inbox.exports, ledger)
     _make_arrival_order(con, arrivals)
     make_time_zones(con)
@@ -107,20 +107,44 @@ def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Take
     readings = read_arrivals(con, table, arrivals, run.hash_client)
     clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
     params = {"now": run.now, "zone": run.zone, "clock_zone": clock_zone}
-    query = read_query(table, "incoming")
+    may_misfit = any(reading.may_misfit for reading in readings)
+    query = read_query(table, "incoming", may_misfit=may_misfit)
     con.execute(f"create or replace temp table read_rows as {query}", _used(params, query))
+    if any(reading.is_split for reading in readings):
+        _break_whole_records(con)
     tell_versions_apart(con, table, run.zone)
     _keep_versions(con, table, taken.run_id)
-    rejections = _rejections(con, table, readings, params).partition_by("file_id", as_dict=True)
-    fates: dict[int, dict[str, int]] = defaultdict(dict)
-    for file_id, fate, n in con.execute("select file_id, fate, count(*) from fate group by all").fetchall():
-        fates[file_id][fate] = n
+    rejections = _rejections(con, table, readings, params, may_misfit=may_misfit).partition_by("file_id", as_dict=True)
+    fates = _fates(con)
     nothing = pl.DataFrame(schema=REJECTION_SCHEMA)
     for reading in readings:
         file_id = reading.arrival.file_id
-        _settle(run, reading, fates[file_id], rejections.get((file_id,), nothing), taken)
+        rejected = fates[file_id].get("rejected", 0) + len(reading.refused)
+        taken.readings[file_id] = reading, rejections.get((file_id,), nothing), rejected
+        _settle(run, reading, fates[file_id], taken)
     for name in ("incoming", "read_rows", "contested", "fate", "contender", "counting", "decided"):
         con.execute(f"drop table if exists temp.{name}")  # to give the memory back before the next table
+
+
+def _break_whole_records(con: duckdb.DuckDBPyConnection) -> None:
+    """Let a record that became several rows be rejected whole where one of them breaks a rule."""
+    con.execute("""
+        update read_rows r set is_broken = true
+        where exists (select 1 from read_rows b where b.is_broken and b.file_id = r.file_id and b.line = r.line)
+    """)
+
+
+def _fates(con: duckdb.DuckDBPyConnection) -> dict[int, dict[str, int]]:
+    """By file, how many of the rows just read met which fate."""
+    fates: dict[int, dict[str, int]] = defaultdict(dict)
+    query = """
+        select file_id, fate, count(*) from fate group by all
+        union all
+        select file_id, 'rejected', count(*) from read_rows where is_broken group by file_id
+    """
+    for file_id, fate, n in con.execute(query).fetchall():
+        fates[file_id][fate] = n
+    return fates
 
 
 def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
@@ -134,9 +158,10 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) ->
     con.execute(
         f"""
         insert into raw_{table.name} (seq, run_id, file_id, line, {names})
-        select (select coalesce(max(seq), 0) from raw_{table.name}) + row_number() over (order by file_order, line),
+        select
+          (select coalesce(max(seq), 0) from raw_{table.name}) + row_number() over (order by file_order, line, part),
           $run_id, file_id, line, {names}
-        from read_rows join fate using (file_id, line) join arrival using (file_id)
+        from read_rows join fate using (file_id, line, part) join arrival using (file_id)
         where fate in ('accepted', 'superseded')
         """,
         {"run_id": run_id},
@@ -144,48 +169,50 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) ->
 
 
 def _rejections(
-    con: duckdb.DuckDBPyConnection, table: Table, readings: list[Reading], params: dict[str, Any]
+    con: duckdb.DuckDBPyConnection, table: Table, readings: list[Reading], params: dict[str, Any], *, may_misfit: bool
 ) -> pl.DataFrame:
     """Every broken rule of the rows and files just read; columns as `REJECTION_SCHEMA`."""
     if not con.execute("select exists (from read_rows where is_broken)").fetchall()[0][0]:
         return _failures(readings)
-    broken_rows = "(select i.* from incoming i semi join (from read_rows where is_broken) b using (file_id, line))"
-    query = broken_query(table, broken_rows)
+    broken_rows = (
+        "(select i.* from incoming i semi join (from read_rows where is_broken) b using (file_id, line, part))"
+    )
+    query = broken_query(table, broken_rows, may_misfit=may_misfit)
     broken = fetch(con, query, _used(params, query)).with_columns(
         pl.col("value_shape").fill_null(""), pl.lit("").alias("detail")
     )
     named = broken.select(REJECTION_SCHEMA.keys()).cast(dict(REJECTION_SCHEMA))  # type: ignore[arg-type]
-    return pl.concat([named, _failures(readings)])
+    return pl.concat([named.unique(), _failures(readings)])  # the parts of one record break the same rules
 
 
 def _failures(readings: list[Reading]) -> pl.DataFrame:
-    """Records of a wrong shape and files that cannot be read; columns as `REJECTION_SCHEMA`."""
-    misshapen = [
-        (reading.arrival.file_id, line, "", "row.fields", "", str(n_fields))
+    """Records refused at once and files that cannot be read; columns as `REJECTION_SCHEMA`."""
+    refused = [
+        (reading.arrival.file_id, one.line, "", one.rule, "", one.detail)
         for reading in readings
-        for line, n_fields in reading.misshapen
+        for one in reading.refused
     ]
     unreadable = [
         (reading.arrival.file_id, 0, "", reading.failure.rule, "", reading.failure.detail)
         for reading in readings
         if reading.failure
     ]
-    return pl.DataFrame(misshapen + unreadable, schema=REJECTION_SCHEMA, orient="row")
+    return pl.DataFrame(refused + unreadable, schema=REJECTION_SCHEMA, orient="row")
 
 
-def _settle(run: _Run, reading: Reading, fates: dict[str, int], rejections: pl.DataFrame, taken: Taken) -> None:
+def _settle(run: _Run, reading: Reading, fates: dict[str, int], taken: Taken) -> None:
     """Note what became of a file: its load if it is new to the ledger, else what changed of its rejected rows."""
     arrival = reading.arrival
-    taken.readings[arrival.file_id] = reading, rejections
+    _, rejections, rejected = taken.readings[arrival.file_id]
     accepted, superseded = fates.get("accepted", 0), fates.get("superseded", 0)
     if not arrival.is_new:
-        taken.late_accepted += accepted + superseded
-        run.ledger.replace_rejections(arrival.file_id, rejections)
+        if run.ledger.replace_rejections(arrival.file_id, rejections):
+            taken.n_rechecked += 1
+            run.ledger.write_recheck(taken.run_id, arrival.file_id, arrival.export.mapping)
         return
     if reading.failure and rejections.equals(run.ledger.rejections(arrival.file_id)):
         return  # could not be read before, and still cannot
-    rejected = 0 if reading.failure else rejections["line"].n_unique()
-    duplicate = reading.n_records - accepted - rejected - superseded
+    duplicate = reading.n_rows - accepted - rejected - superseded
     taken.loads.append(
         Load(
             file_id=arrival.file_id,
@@ -193,10 +220,11 @@ def _settle(run: _Run, reading: Reading, fates: dict[str, int], rejections: pl.D
             path=arrival.export.name,
             table_name=arrival.export.table.name,
             sha256=arrival.sha256,
+            mapping=arrival.export.mapping,
             bytes=arrival.size,
             is_readable=reading.failure is None,
             undeclared=reading.undeclared,
-            counts=Counts(reading.n_records, accepted, rejected, duplicate, superseded),
+            counts=Counts(reading.n_rows, accepted, rejected, duplicate, superseded),
             loaded_at=run.now,
         )
     )
@@ -205,6 +233,9 @@ def _settle(run: _Run, reading: Reading, fates: dict[str, int], rejections: pl.D
 
 def _take_in_repeat(run: _Run, repeat: Repeat, taken: Taken) -> None:
     """A file whose bytes an earlier file of this run brought: what is not rejected there is a duplicate here."""
-    reading, rejections = taken.readings[repeat.first_file_id]
-    file_id = pl.lit(repeat.arrival.file_id, dtype=pl.Int64).alias("file_id")
-    _settle(run, replace(reading, arrival=repeat.arrival), {}, rejections.with_columns(file_id), taken)
+    reading, rejections, rejected = taken.readings[repeat.first_file_id]
+    file_id = repeat.arrival.file_id
+    reading = replace(reading, arrival=repeat.arrival)
+    own = rejections.with_columns(pl.lit(file_id, dtype=pl.Int64).alias("file_id"))
+    taken.readings[file_id] = reading, own, rejected
+    _settle(run, reading, {}, taken)

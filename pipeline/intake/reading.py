@@ -1,6 +1,6 @@
-"""Read a table's files into the temporary table `incoming`: text rows with their file and line."""
+"""Read a table's files into the temporary table `incoming`: text rows with their file, line and part."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -9,27 +9,44 @@ import polars as pl
 
 from pipeline.contract.columns import Table
 from pipeline.intake.arrivals import Arrival
-from pipeline.intake.inbox import open_export
-from pipeline.intake.readers import Batch, Header, UnreadableError, read_csv, text_frame
+from pipeline.intake.batches import batches, hash_clients, read_header, text_frame
+from pipeline.intake.csvfile import Dialect, read_csv
+from pipeline.intake.inbox import Export, opened
+from pipeline.intake.jsonlines import read_jsonlines
+from pipeline.intake.mapping import as_declared
+from pipeline.intake.parquet import read_parquet
+from pipeline.intake.records import Records, Refused, UnreadableError
+from pipeline.intake.xlsx import read_xlsx
 from pipeline.store.database import insert_frame
 
-_FLUSH_RECORDS = 20_000
+_FLUSH_RECORDS = 200_000
 """Records held before they are inserted: few inserts for many small files, little memory for a large one."""
 
 
 @dataclass(frozen=True)
 class Reading:
-    """What reading a file gave.
+    """What reading a file gave: its rows, those refused before their values were looked at, and undeclared columns.
 
-    `misshapen` names the lines of records with a wrong number of fields, and how many the header has; `failure` is why
-    the file could not be read at all.
+    `may_misfit` tells whether cells may bear the marks of broken and misfit values, `is_split` whether a record may be
+    several rows; `failure` is why the file could not be read at all.
     """
 
     arrival: Arrival
-    n_records: int = 0
+    n_rows: int = 0
     undeclared: tuple[str, ...] = ()
-    misshapen: tuple[tuple[int, int], ...] = ()
+    refused: tuple[Refused, ...] = ()
     failure: UnreadableError | None = None
+
+    @property
+    def may_misfit(self) -> bool:
+        """Whether the file's form or its source lets a cell be no value at all."""
+        export = self.arrival.export
+        return export.form != "csv" or export.mapping != ""
+
+    @property
+    def is_split(self) -> bool:
+        """Whether a record may have become several rows."""
+        return self.arrival.export.source.split is not None
 
 
 class _Incoming:
@@ -39,31 +56,30 @@ class _Incoming:
         self._con = con
         self._table = table
         self._hash_client = hash_client
-        self._pending: list[tuple[int, Batch]] = []
+        self._pending: list[pl.DataFrame] = []
         columns = ", ".join(f"{name} varchar" for name in table.column_names)
-        con.execute(f"create or replace temp table incoming (file_id bigint, line bigint, {columns})")
+        con.execute(f"create or replace temp table incoming (file_id bigint, line bigint, part smallint, {columns})")
 
-    def add(self, file_id: int, batch: Batch) -> None:
-        self._pending.append((file_id, batch))
-        if sum(len(batch.lines) for _, batch in self._pending) >= _FLUSH_RECORDS:
+    def add(self, file_id: int, frame: pl.DataFrame) -> None:
+        self._pending.append(frame.with_columns(pl.lit(file_id, dtype=pl.Int64).alias("file_id")))
+        if sum(frame.height for frame in self._pending) >= _FLUSH_RECORDS:
             self.flush()
 
     def take_back(self, file_id: int) -> None:
-        self._pending = [(id_, batch) for id_, batch in self._pending if id_ != file_id]
+        self._pending = [frame.filter(pl.col("file_id") != file_id) for frame in self._pending]
         self._con.execute("delete from incoming where file_id = ?", [file_id])
 
     def flush(self) -> None:
         if self._pending:
-            frame = text_frame([batch for _, batch in self._pending], self._table, self._hash_client)
-            file_ids = [file_id for file_id, batch in self._pending for _ in batch.lines]
-            insert_frame(self._con, "incoming", frame.with_columns(pl.Series("file_id", file_ids, dtype=pl.Int64)))
+            frame = hash_clients(pl.concat(self._pending, how="diagonal"), self._table, self._hash_client)
+            insert_frame(self._con, "incoming", frame)
             self._pending = []
 
 
 def read_arrivals(
     con: duckdb.DuckDBPyConnection, table: Table, arrivals: list[Arrival], hash_client: Callable[[str], str]
 ) -> list[Reading]:
-    """Fill `incoming` with the records to check of a table's files, and say what each file gave."""
+    """Fill `incoming` with the rows to check of a table's files, and say what each file gave."""
     incoming = _Incoming(con, table, hash_client)
     readings = []
     for arrival in arrivals:
@@ -77,26 +93,32 @@ def read_arrivals(
 
 
 def _read_arrival(arrival: Arrival, incoming: _Incoming) -> Reading:
-    n_records = 0
-    misshapen: list[tuple[int, int]] = []
-    with open_export(arrival.export) as file:
-        header, batches = _open_reader(file, arrival)
-        for batch in batches:
-            n_records += len(batch.lines) + len(batch.misshapen)
-            misshapen += [(line, header.n_fields) for line in batch.misshapen]
-            incoming.add(arrival.file_id, batch if arrival.recheck is None else _only(batch, arrival.recheck))
-    return Reading(arrival, n_records, header.undeclared, tuple(misshapen))
-
-
-def _only(batch: Batch, lines: frozenset[int]) -> Batch:
-    """A batch's records of some lines."""
-    kept = [at for at, line in enumerate(batch.lines) if line in lines]
-    columns = {name: tuple(cells[at] for at in kept) for name, cells in batch.columns.items()}
-    return Batch([batch.lines[at] for at in kept], columns, batch.misshapen)
-
-
-def _open_reader(file: BinaryIO, arrival: Arrival) -> tuple[Header, Iterator[Batch]]:
     export = arrival.export
-    if export.form != "csv":
-        raise UnreadableError("file.format", f"{export.form} files are not read.")
-    return read_csv(file, export.table, gzipped=export.gzipped)
+    n_rows = 0
+    refused: list[Refused] = []
+    with opened(export) as file:
+        records = records_of(file, export)
+        header = read_header(records, export.table, export.source)
+        for batch in batches(records, header):
+            frame = text_frame(batch.cells, export.table)
+            frame = as_declared(frame, export.table, export.source)
+            n_rows += frame.height + len(batch.refused)
+            refused += batch.refused
+            if arrival.recheck is not None:
+                frame = frame.filter(pl.col("line").is_in(list(arrival.recheck)))
+            incoming.add(arrival.file_id, frame)
+    return Reading(arrival, n_rows, header.undeclared, tuple(refused))
+
+
+def records_of(file: BinaryIO, export: Export) -> Records:
+    """The records of an export by its form; `UnreadableError` before its end where it cannot be read whole."""
+    source = export.source
+    match export.form:
+        case "csv":
+            return read_csv(file, Dialect(source.encoding, source.delimiter, source.quote, source.skip_lines))
+        case "xlsx":
+            return read_xlsx(file, export.sheet or "")
+        case "parquet":
+            return read_parquet(file)
+        case _:
+            return read_jsonlines(file, "utf-8-sig" if source.encoding == "utf-8" else source.encoding)

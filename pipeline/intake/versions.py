@@ -19,7 +19,7 @@ def _same(names: tuple[str, ...], left: str, right: str) -> str:
 
 
 def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
-    """Make the temporary table `fate` (file_id, line, fate) for the good rows of `read_rows`.
+    """Make the temporary table `fate` (file_id, line, part, fate) for the good rows of `read_rows`.
 
     Needs `arrival` (file_id, file_order) and the table's raw table as it stood before this run; `zone` is that of rows
     whose branch has none.
@@ -34,7 +34,7 @@ def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str)
     """)
     con.execute(f"""
         create or replace temp table fate as
-        select file_id, line, 'accepted' as fate
+        select file_id, line, part, 'accepted' as fate
         from read_rows r
         where not is_broken and not exists (select 1 from contested c where {_same(table.key, "c", "r")})
     """)
@@ -52,10 +52,10 @@ def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str) 
     own_key = ", ".join(f"r.{name}" for name in table.key)
     con.execute(f"""
         create or replace temp table contender as
-        select r.file_id, r.line, {", ".join(f"r.{name}" for name in table.column_names)}, r.versioned_at,
+        select r.file_id, r.line, r.part, {", ".join(f"r.{name}" for name in table.column_names)}, r.versioned_at,
           dense_rank() over (partition by {own_key} order by a.file_order) as round,
           row_number() over (
-            partition by r.file_id, {", ".join(f"r.{name}" for name in table.column_names)} order by r.line
+            partition by r.file_id, {", ".join(f"r.{name}" for name in table.column_names)} order by r.line, r.part
           ) > 1 as is_repeat
         from read_rows r
         join arrival a using (file_id)
@@ -92,7 +92,8 @@ def _decide_round(con: duckdb.DuckDBPyConnection, table: Table, number: int) -> 
           when coalesce(is_duplicate, false) then 'duplicate'
           when coalesce(is_outdated, false) then 'superseded'
           when row_number() over (
-            partition by {key}, coalesce(is_duplicate, false) order by versioned_at desc nulls last, line desc
+            partition by {key}, coalesce(is_duplicate, false)
+            order by versioned_at desc nulls last, line desc, part desc
           ) > 1 then 'superseded'
           else 'accepted'
         end as fate
@@ -100,7 +101,7 @@ def _decide_round(con: duckdb.DuckDBPyConnection, table: Table, number: int) -> 
         """,
         {"round": number},
     )
-    con.execute("insert into fate select file_id, line, fate from decided")
+    con.execute("insert into fate select file_id, line, part, fate from decided")
     con.execute(f"""
         delete from counting c
         where exists (select 1 from decided d where d.fate = 'accepted' and {_same(table.key, "c", "d")})

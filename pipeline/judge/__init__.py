@@ -16,6 +16,7 @@ from pipeline.judge.exposures import judge_exposures
 from pipeline.judge.rates import judge_attach, judge_branch_practitioners, judge_coverage, judge_rates, judge_revisits
 from pipeline.judge.records import judge_branches, judge_intake, judge_rejected_rows
 from pipeline.judge.signals import judge_signals
+from pipeline.judge.volumes import judge_file_volumes
 from pipeline.results import RESULT_BY_NAME
 
 Frames = dict[str, pl.DataFrame]
@@ -47,6 +48,7 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
         "signals": judge_signals(control_charts, exposures, as_of, raised_before),
         "record_gaps": measures["record_gaps"],
         "intake": judge_intake(measures["intake_files"]),
+        "file_volumes": judge_file_volumes(measures["file_branch_days"], as_of),
         "rejected_rows": judge_rejected_rows(measures["rejections"]),
         "cause_branches": measures["cause_branches"],
         "branch_practitioners": judge_branch_practitioners(measures["branch_practitioners"]),

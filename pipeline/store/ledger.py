@@ -17,6 +17,7 @@ class FileRow:
     path: str
     table_name: str
     sha256: str
+    mapping: str
     is_readable: bool
     rows: int
     rejected: int
@@ -44,18 +45,30 @@ class Counts:
 
 @dataclass(frozen=True)
 class Load:
-    """A file's first load, as the ledger records it."""
+    """A file's first load, as the ledger records it; `mapping` names how it was read."""
 
     file_id: int
     run_id: int
     path: str
     table_name: str
     sha256: str
+    mapping: str
     bytes: int
     is_readable: bool
     undeclared: tuple[str, ...]
     counts: Counts
     loaded_at: datetime
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run that took something in: its times in UTC, and the zone of wall times whose branch has none."""
+
+    run_id: int
+    version: str
+    started_at: datetime
+    finished_at: datetime
+    timezone: str
 
 
 REJECTION_SCHEMA = {
@@ -74,13 +87,13 @@ class Ledger:
     def __init__(self, con: duckdb.DuckDBPyConnection) -> None:
         self._con = con
         rows = con.execute(
-            "select file_id, path, table_name, sha256, is_readable, rows, rejected from file order by file_id"
+            "select file_id, path, table_name, sha256, mapping, is_readable, rows, rejected from file order by file_id"
         ).fetchall()
         self.files = [FileRow(*row) for row in rows]
         self._by_name = {(file.path, file.table_name, file.sha256): file for file in self.files}
-        self._by_bytes: dict[tuple[str, str], FileRow] = {}
+        self._by_bytes: dict[tuple[str, str, str], FileRow] = {}
         for file in self.files:
-            self._by_bytes.setdefault((file.table_name, file.sha256), file)
+            self._by_bytes.setdefault((file.table_name, file.sha256, file.mapping), file)
 
     def next_file_id(self) -> int:
         """The number of the next file to come."""
@@ -94,9 +107,9 @@ class Ledger:
         """The file of this path, table and content, if it was ever taken in."""
         return self._by_name.get((path, table_name, sha256))
 
-    def find_bytes(self, table_name: str, sha256: str) -> FileRow | None:
-        """The first file of these bytes and table, whatever its path."""
-        return self._by_bytes.get((table_name, sha256))
+    def find_bytes(self, table_name: str, sha256: str, mapping: str) -> FileRow | None:
+        """The first file of these bytes and table that was read in this way, whatever its path."""
+        return self._by_bytes.get((table_name, sha256, mapping))
 
     def rejected_lines(self, file_id: int) -> frozenset[int]:
         """Lines of a file whose rejection stands."""
@@ -122,19 +135,23 @@ class Ledger:
         insert_frame(self._con, "file", frame)
         insert_frame(self._con, "rejection", pl.concat(rejections))
 
-    def replace_rejections(self, file_id: int, rejections: pl.DataFrame) -> None:
-        """Let a file's standing rejections be these; writes nothing where they are so already."""
+    def replace_rejections(self, file_id: int, rejections: pl.DataFrame) -> bool:
+        """Let a file's standing rejections be these; whether that changed any."""
         rejections = rejections.sort("line", "column_name", "rule")
-        if not rejections.equals(self.rejections(file_id)):
-            self._con.execute("delete from rejection where file_id = ?", [file_id])
-            insert_frame(self._con, "rejection", rejections)
+        if rejections.equals(self.rejections(file_id)):
+            return False
+        self._con.execute("delete from rejection where file_id = ?", [file_id])
+        insert_frame(self._con, "rejection", rejections)
+        return True
 
-    def write_run(
-        self, run_id: int, version: str, started_at: datetime, finished_at: datetime, files: int, counts: Counts
-    ) -> None:
+    def write_recheck(self, run_id: int, file_id: int, mapping: str) -> None:
+        """Record that a run looked at a known file again, and found something changed."""
+        self._con.execute("insert into recheck values (?, ?, ?)", [run_id, file_id, mapping])
+
+    def write_run(self, run: Run, files: int, counts: Counts) -> None:
         """Record a run that took something in."""
         self._con.execute(
-            "insert into run values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [run_id, version, started_at, finished_at, files,
-             counts.rows, counts.accepted, counts.rejected, counts.duplicate, counts.superseded],
+            "insert into run values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [run.run_id, run.version, run.started_at, run.finished_at, files,
+             counts.rows, counts.accepted, counts.rejected, counts.duplicate, counts.superseded, run.timezone],
         )  # fmt: skip

@@ -26,11 +26,14 @@ READS = (
     "record_gaps",
     "rejected_rows",
     "intake",
+    "file_volumes",
 )
 
 
 OWNERS_COMPLICATIONS = ("infection", "any", "contact_allergy", "embedded_stud", "excess_bleeding")
 """What an owner reads every week; the watch has every kind."""
+VOLUMES_NAMED = 3
+"""Exports of unusual size that are asked about one by one."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,7 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
     if unreadable:
         text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
         items.append(ToDo(text, "intake.html", f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"))
+    items += _unusual_volumes(edition)
     counts = dict(gaps.group_by("gap").len().iter_rows())
     if counts:
         named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
@@ -123,6 +127,33 @@ def _newly_unreadable(edition: Edition) -> list[str]:
     latest = intake.filter(~pl.col("readable") & (pl.col("loaded_at") == pl.col("loaded_at").max()))
     replaced = intake.filter("readable")["file"].to_list()
     return [file for file in latest["file"] if file not in replaced]
+
+
+def _unusual_volumes(edition: Edition) -> list[ToDo]:
+    """What to ask about files of the last intake with far fewer or far more rows than usual; of many the first few."""
+    last = edition.results["intake"].select(pl.max("loaded_at"))
+    flagged = edition.results["file_volumes"].filter(pl.col("flag").is_not_null())
+    flagged = flagged.join(last, on="loaded_at", how="semi", maintain_order="left")
+    items = [
+        ToDo(
+            f"Ask branch {row['branch_id']} whether its {row['table'].replace('_', '-')} "
+            f"{'hold rows twice' if row['flag'] == 'many' else 'are whole'}.",
+            "intake.html#volumes",
+            f"{words.plural(row['rows'], 'row')} for {_days(row['told_from'], row['told_to'])}, "
+            f"where about {numbers.count(row['usual'])} are usual.",
+        )
+        for row in flagged.head(VOLUMES_NAMED).iter_rows(named=True)
+    ]
+    further = flagged.height - len(items)
+    if further:
+        text = f"Ask about {words.plural(further, 'further export')} with far fewer or far more rows than usual."
+        items.append(ToDo(text, "intake.html#volumes"))
+    return items
+
+
+def _days(first: date, last: date) -> str:
+    """One day, or the first and last of several."""
+    return numbers.day(first) if first == last else f"{numbers.day(first)} to {numbers.day(last)}"
 
 
 def _branch_table(edition: Edition, monday: date) -> Table:

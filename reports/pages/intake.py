@@ -10,8 +10,16 @@ from reports.edition import Edition
 from reports.findings import silent_branches
 from reports.parts import Cell, Table
 
-READS = ("intake", "rejected_rows", "branches", "record_gaps")
+READS = ("intake", "rejected_rows", "branches", "record_gaps", "file_volumes")
 FILES_LISTED = 50
+VOLUME_WORDS = (
+    "A file stands here where it brought less than a fifth, or more than 5 times, of the rows a day that are usual of "
+    "the branch, and at least 10 rows fewer or more. Usual is the median of the last 28 files before it; with fewer "
+    "than 7 files before it nothing is said. It is taken in all the same, and a short one leaves the list once the "
+    "other rows have come."
+)
+"""Says what `pipeline.judge.volumes` does; a test holds the numbers to it."""
+_FLAGS = {"few": "far fewer than usual", "many": "far more than usual", "absent": "no row of this branch"}
 _FATES = ("rows", "accepted", "rejected", "duplicate", "superseded")
 
 
@@ -23,6 +31,8 @@ class Context:
     lead: tuple[str, ...]
     branches: Table
     tables: Table
+    volumes_words: str
+    volumes: Table
     rules: Table
     refused: Table
     dropped_words: str
@@ -38,6 +48,8 @@ def build(edition: Edition) -> Context:
         lead=tuple(_lead(intake, rejected)),
         branches=_branches(edition),
         tables=_tables(intake),
+        volumes_words=VOLUME_WORDS,
+        volumes=_volumes(edition.results["file_volumes"]),
         rules=_rules(rejected),
         refused=_refused(intake, rejected),
         dropped_words=(
@@ -95,6 +107,24 @@ def _tables(intake: pl.DataFrame) -> Table:
     )
     heads = ("Table", "Files", "Rows", "Accepted", "Rejected", "Duplicate", "Superseded")
     return Table("Counts at each file’s first load", heads, rows, "intake.csv")
+
+
+def _volumes(volumes: pl.DataFrame) -> Table:
+    """Files with far fewer or far more rows than usual, those of the newest days first."""
+    flagged = volumes.filter(pl.col("flag").is_not_null())
+    rows = tuple(
+        (
+            Cell(row["file"], _FLAGS[row["flag"]]),
+            row["branch_id"],
+            numbers.short_day(row["told_to"]),
+            numbers.count(row["days"]),
+            numbers.count(row["rows"]),
+            numbers.count(row["usual"]),
+        )
+        for row in flagged.sort("told_to", descending=True, maintain_order=True).iter_rows(named=True)
+    )
+    heads = ("File", "Branch", "Last day", "Days", "Rows", "Usual")
+    return Table("Files of the last 91 days of unusual size", heads, rows, "file_volumes.csv", n_text=3)
 
 
 def _rules(rejected: pl.DataFrame) -> Table:

@@ -1,15 +1,44 @@
 """Settings: where they are found, what holds without them, and how faults in them are told."""
 
+import tomllib
 from pathlib import Path
 from zoneinfo import available_timezones
 
 import duckdb
 import pytest
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from pipeline.contract.timezones import known_zones
+from pipeline.contract.vocabulary import COMPLICATIONS, RATE_PERIOD_DAYS, REPORTING_LAG_DAYS
 from pipeline.errors import UsageError
-from pipeline.settings import Settings, find_settings, read_settings
+from pipeline.settings import Settings, as_toml, find_settings, read_settings, shown
+from pipeline.sources import Source
+from pipeline.store.kept import keep_settings, kept_settings
+
+untimed = hypothesis_settings(deadline=None)
+
+SOURCES = """# how the till writes
+timezone = "Europe/Oslo"
+allowed_site_groups = [
+    "lobe",  # only here
+]
+[[sources]]
+files = "till/*.csv"
+delimiter = "tab"
+columns = { sale_id = "Bon-Nr", "line_no" = "Pos" }
+
+[[sources]]
+table = "procedures"
+values.site = { "Ohrlappen" = "lobe" }
+values.ear.L = "left"
+split = { column = "ear", value = "both", into = ["left", "right"] }
+    [sources.constants]
+    branch_id = '''
+B01'''
+"""
 
 
 @pytest.fixture
@@ -61,6 +90,8 @@ def test_settings_cannot_be_changed_afterwards() -> None:
         ("adult-age", "adult_age"),
         ("allowed_sites", "allowed_site_groups"),
         ("chainname", "chain_name"),
+        ("keepyears", "keep_years"),
+        ("source", "sources"),
     ],
 )
 def test_an_unknown_setting_is_refused_with_the_nearest_known_one(path: Path, wrong: str, right: str) -> None:
@@ -75,9 +106,10 @@ def test_a_setting_like_no_other_is_refused_without_a_guess(path: Path) -> None:
 
 def test_every_fault_is_told_at_once(path: Path) -> None:
     problem = refusal(
-        path, 'timezone = "Mars/Olympus"\nadult_age = "old"\nallowed_site_groups = ["nose"]\ncolour = 1\n'
+        path,
+        'keep_years = 1\ntimezone = "Mars/Olympus"\nadult_age = "old"\nallowed_site_groups = ["nose"]\ncolour = 1\n',
     )
-    assert all(name in problem for name in ("timezone", "adult_age", "allowed_site_groups", "colour"))
+    assert all(name in problem for name in ("timezone", "adult_age", "allowed_site_groups", "colour", "keep_years"))
 
 
 @pytest.mark.parametrize(
@@ -88,6 +120,11 @@ def test_every_fault_is_told_at_once(path: Path) -> None:
         "adult_age = 18.5",
         "adult_age = -1",
         "adult_age = 121",
+        "keep_years = 1",
+        "keep_years = 101",
+        "keep_years = 3.0",
+        "sources = 1",
+        "[sources]\nfiles = 'a'",
         "timezone = 1",
         'timezone = ""',
         'timezone = "europe/london"',
@@ -135,3 +172,107 @@ def test_no_zone_is_accepted_that_the_store_cannot_compute_with() -> None:
     for zone in unknown:
         with pytest.raises(ValidationError):
             Settings(timezone=zone)
+
+
+def test_a_fault_is_told_with_its_line(path: Path) -> None:
+    problem = refusal(path, '# first\n\nallowed_site_groups = [\n  "lobe",\n  "nose",\n]\nadult_age = 200\n')
+    assert "allowed_site_groups must be any of lobe, other, other_cartilage, upper_cartilage, line 3" in problem
+    assert "adult_age must be 120 or less, line 7" in problem
+
+
+def test_sources_in_single_brackets_are_refused_with_the_remedy(path: Path) -> None:
+    assert "sources must begin with [[sources]]" in refusal(path, '[sources]\nfiles = "a"\n')
+
+
+def test_a_mark_at_the_beginning_does_no_harm(path: Path) -> None:
+    path.write_bytes(b"\xef\xbb\xbfadult_age = 16\r\n")
+    assert read_settings(path).adult_age == 16
+
+
+def test_settings_nested_without_end_are_refused(path: Path) -> None:
+    assert "TOML" in refusal(path, f"adult_age = {'[' * 100_000}")
+
+
+def test_years_kept_by_default_hold_every_rate() -> None:
+    longest = max(complication.window_days for complication in COMPLICATIONS) + REPORTING_LAG_DAYS + RATE_PERIOD_DAYS
+    assert Settings(keep_years=2).keep_years * 365 < longest <= Settings().keep_years * 365
+    assert all(
+        complication.window_days + REPORTING_LAG_DAYS + RATE_PERIOD_DAYS <= 2 * 365
+        for complication in COMPLICATIONS
+        if complication.window_days <= 90
+    )
+
+
+def test_all_that_holds_is_shown_with_where_it_is_from(path: Path) -> None:
+    path.write_text(SOURCES, "utf-8")
+    rows = {name: (value, origin) for name, value, origin in shown(read_settings(path), path)}
+    assert {name: row for name, row in rows.items() if row[1] != "default"} == {
+        "timezone": ('"Europe/Oslo"', f"{path}, line 2"),
+        "allowed_site_groups": ('["lobe"]', f"{path}, line 3"),
+        "sources[1].files": ('"till/*.csv"', f"{path}, line 7"),
+        "sources[1].delimiter": ('"\\t"', f"{path}, line 8"),
+        "sources[1].columns.sale_id": ('"Bon-Nr"', f"{path}, line 9"),
+        "sources[1].columns.line_no": ('"Pos"', f"{path}, line 9"),
+        "sources[2].table": ('"procedures"', f"{path}, line 12"),
+        "sources[2].values.site": ('{ Ohrlappen = "lobe" }', f"{path}, line 13"),
+        "sources[2].values.ear": ('{ L = "left" }', f"{path}, line 14"),
+        "sources[2].split": ('{ column = "ear", value = "both", into = ["left", "right"] }', f"{path}, line 15"),
+        "sources[2].constants.branch_id": ('"B01"', f"{path}, line 17"),
+    }
+    assert rows["sources[2].files"] == ('"**"', "default")
+    assert rows["adult_age"] == ("18", "default")
+
+
+def test_without_a_file_the_defaults_are_shown_or_what_a_night_kept() -> None:
+    assert {origin for _, _, origin in shown(Settings(), None)} == {"default"}
+    assert {name for name, _, _ in shown(Settings(), None)} == set(Settings.model_fields)
+    kept = {name: origin for name, _, origin in shown(Settings(adult_age=16), None)}
+    assert [name for name, origin in kept.items() if origin != "default"] == ["adult_age"]
+
+
+texts = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=6)
+pairs = st.dictionaries(st.sampled_from(["sale_id", "line_no", "sold_at"]), texts.map(lambda text: f"<{text}>"))
+
+
+@st.composite
+def all_settings(draw: st.DrawFn) -> Settings:
+    sources = st.builds(
+        Source,
+        files=texts.map(lambda text: text.replace("\\", "").lstrip("./") + "*"),
+        sheet=st.none() | texts,
+        delimiter=st.sampled_from([";", "\t", "|"]),
+        quote=st.sampled_from(["", "'", '"']),
+        thousands_mark=st.sampled_from([None, "'", " "]),
+        serial_dates=st.sampled_from([None, 1900, 1904]),
+        columns=pairs,
+        values=st.just({})
+        | st.fixed_dictionaries({"ear": st.dictionaries(texts.map(str.strip), st.just("left"), max_size=1)}),
+    )
+    return Settings(chain_name=draw(texts), sources=tuple(draw(st.lists(sources, max_size=3))))
+
+
+@untimed
+@given(all_settings())
+def test_settings_written_as_toml_read_back_equal(settings: Settings) -> None:
+    assert Settings.model_validate(tomllib.loads(as_toml(settings))) == settings
+
+
+@untimed
+@given(all_settings())
+def test_settings_come_back_from_the_text_the_store_keeps(settings: Settings) -> None:
+    assert Settings.model_validate_json(settings.model_dump_json()) == settings
+
+
+def test_every_setting_survives_toml_and_the_store(path: Path) -> None:
+    path.write_text(SOURCES, "utf-8")
+    settings = read_settings(path)
+    assert Settings.model_validate(tomllib.loads(as_toml(settings))) == settings
+    with duckdb.connect() as con:
+        con.execute("create table kept_settings (settings varchar)")
+        assert kept_settings(con) == Settings()
+        keep_settings(con, settings)
+        assert kept_settings(con) == settings
+
+
+def test_settings_kept_before_a_setting_was_known_still_read() -> None:
+    assert Settings.model_validate_json('{"chain_name":"","timezone":"UTC","adult_age":18}') == Settings()

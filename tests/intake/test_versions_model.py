@@ -101,7 +101,8 @@ class Pipeline:
     def take(self, files: dict[int, File]) -> Fates:
         lines = [(number, line, row) for number, file in files.items() for line, row in enumerate(file)]
         read = [(number, line, *self.values(row), self.versioned_at(row), row.is_broken) for number, line, row in lines]
-        create_from_frame(self.con, "read_rows", pl.DataFrame(read, self.schema(), orient="row"), temporary=True)
+        rows = pl.DataFrame(read, self.schema(), orient="row").with_columns(pl.lit(0).alias("part"))
+        create_from_frame(self.con, "read_rows", rows, temporary=True)
         order = pl.DataFrame({"file_id": list(files), "file_order": list(range(len(files)))})
         create_from_frame(self.con, "arrival", order, temporary=True)
         tell_versions_apart(self.con, self.table, "UTC")

@@ -13,11 +13,12 @@ ZoneOf = Callable[[Row], str]
 
 @dataclass(frozen=True, eq=False)
 class Version:
-    """One stored row: its values as read, and its place in the order in which the rows of its table were taken in."""
+    """One stored row: its values as read, its place in the order in which its table's rows were taken in, its file."""
 
     values: Row
     order: int
     superseded: bool
+    file: tuple[str, str, str]
 
 
 @dataclass(frozen=True, eq=False)

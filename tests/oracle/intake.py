@@ -70,8 +70,9 @@ class Taken:
             dict(self.rejected_lines),
         )
 
-    def store(self, table: str, row: Row, superseded: bool) -> None:
-        version = Version(row, len(self.versions[table]), superseded)
+    def store(self, file_key: FileKey, row: Row, superseded: bool) -> None:
+        _, table, _ = file_key
+        version = Version(row, len(self.versions[table]), superseded, file_key)
         self.versions[table].append(version)
         self.by_key[table].setdefault(key_of(table, row), []).append(version)
 
@@ -132,7 +133,7 @@ def take_in(taken: Taken, delivery: Delivery, judge: Judge, zone_of: ZoneOf) -> 
     taken.standing[file_key] = rejections
     taken.rejected_lines[bytes_key] = {rejection.line for rejection in rejections}
     counts.rejected = len(open_records) - len(good)
-    settle(taken, delivery.table, good, zone_of, counts)
+    settle(taken, file_key, good, zone_of, counts)
     taken.counts.setdefault(file_key, counts)
 
 
@@ -152,8 +153,9 @@ def rejection_of(delivery: Delivery, line: int, breach: Breach) -> Rejection:
     return Rejection(delivery.file, delivery.sha256, delivery.table, line, breach.column, breach.rule, breach.value)
 
 
-def settle(taken: Taken, table: str, rows: list[Row], zone_of: ZoneOf, counts: Counts) -> None:
+def settle(taken: Taken, file_key: FileKey, rows: list[Row], zone_of: ZoneOf, counts: Counts) -> None:
     """Tell duplicates and superseded rows of one file from accepted ones, and store all but the duplicates."""
+    _, table, _ = file_key
     keys = [key_of(table, row) for row in rows]
     in_file = defaultdict(list)
     for place, key in enumerate(keys):
@@ -167,7 +169,7 @@ def settle(taken: Taken, table: str, rows: list[Row], zone_of: ZoneOf, counts: C
     counts.superseded += outcomes.count("superseded")
     for row, outcome in zip(rows, outcomes, strict=True):
         if outcome != "duplicate":
-            taken.store(table, row, outcome == "superseded")
+            taken.store(file_key, row, outcome == "superseded")
 
 
 def outcomes_of_key(

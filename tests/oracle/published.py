@@ -12,6 +12,7 @@ from .rates import complication_rates
 from .signals import signals
 from .slices import Facts
 from .trade import attach, revisits
+from .volumes import file_volumes
 from .weekly import weekly
 from .words import Row
 
@@ -25,13 +26,14 @@ COUNTED = (
     "exposures",
     "signals",
     "record_gaps",
+    "file_volumes",
 )
 
 
 def tables(taken: Taken, *, as_of: date | None = None, settings: Settings | None = None) -> dict[str, list[Row]]:
     """Give every published table as rows of Python values, as known on `as_of` (None: the default date).
 
-    intake is without loaded_at, rejected_rows without remedy: the one is the clock, the other prose.
+    intake and file_volumes are without loaded_at, rejected_rows without remedy: the one is the clock, the other prose.
     """
     settings = settings or Settings()
     day = as_of if as_of is not None else as_of_default(taken, settings)
@@ -53,6 +55,7 @@ def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, l
         "exposures": exposures(found),
         "signals": signals(as_of, charts, found),
         "record_gaps": record_gaps(facts),
+        "file_volumes": file_volumes(taken, facts.known),
     }
 
 

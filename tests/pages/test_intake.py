@@ -1,12 +1,13 @@
 """What came in and what was refused: every row is one of four fates, and every rule has its remedy."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from pipeline.contract.rules import RULES
 from pipeline.contract.tables import TABLES
+from pipeline.judge import volumes
 from reports.edition import Edition
 from reports.pages import dictionary, index, intake
 from reports.parts import Cell
@@ -87,6 +88,82 @@ def test_a_file_that_was_sent_again_and_read_needs_no_doing() -> None:
 def test_columns_dropped_are_named_with_their_files() -> None:
     rows = [file("a.csv", undeclared="notes; phone"), file("b.csv", sha256="e" * 64, undeclared="phone")]
     assert page(intake=rows).dropped.rows == (("sales", "notes", "1"), ("sales", "phone", "2"))
+
+
+LOADED_AT = datetime(2031, 2, 17, 3, 0)
+
+
+def volume(name: str, flag: str | None = "few", told_to: date = AS_OF, **changes: Any) -> Row:
+    """A row of file_volumes: a night's file of 4 rows where 60 are usual."""
+    good: Row = {
+        "file": name, "table": "follow_ups", "sha256": "f" * 64, "branch_id": "B3", "rows": 4, "days": 1, "usual": 60.4,
+        "flag": flag, "told_from": told_to, "told_to": told_to, "loaded_at": LOADED_AT,
+    }  # fmt: skip
+    return good | changes
+
+
+def asked(*rows: Row, loaded_at: datetime = LOADED_AT) -> list[tuple[str, str]]:
+    """What the owner is asked to ask about files of unusual size, when the last file was taken in at a time."""
+    results = {"intake": [file("last.csv", loaded_at=loaded_at)], "file_volumes": list(rows)}
+    items = index.build(written(results=together(plain_week(), results))).to_do
+    return [(item.text, item.note) for item in items if item.link == "intake.html#volumes"]
+
+
+def test_files_of_unusual_size_stand_newest_first() -> None:
+    rows = [
+        volume("a.csv", told_to=AS_OF - timedelta(days=1)),
+        volume("b.csv", None, rows=60),
+        volume("c.csv", "many", rows=1200, days=2),
+        volume("d.csv", "absent", rows=0),
+    ]
+    assert page(file_volumes=rows).volumes.rows == (
+        (Cell("c.csv", "far more than usual"), "B3", "16 Feb 2031", "2", "1,200", "60"),
+        (Cell("d.csv", "no row of this branch"), "B3", "16 Feb 2031", "1", "0", "60"),
+        (Cell("a.csv", "far fewer than usual"), "B3", "15 Feb 2031", "1", "4", "60"),
+    )
+
+
+def test_the_owner_asks_about_files_of_unusual_size() -> None:
+    whole, twice = "Ask branch B3 whether its follow-ups are whole.", "Ask branch B3 whether its sales hold rows twice."
+    assert asked(volume("a.csv"), volume("b.csv", None)) == [
+        (whole, "4 rows for 16 February 2031, where about 60 are usual.")
+    ]
+    assert asked(volume("a.csv", "absent", rows=0)) == [
+        (whole, "0 rows for 16 February 2031, where about 60 are usual.")
+    ]
+    week_of_rows = volume("a.csv", "many", table="sales", rows=3000, usual=420.0, told_from=MONDAY)
+    assert asked(week_of_rows) == [
+        (twice, "3,000 rows for 10 February 2031 to 16 February 2031, where about 420 are usual.")
+    ]
+
+
+def test_the_owner_is_told_of_files_of_the_last_night_alone() -> None:
+    assert asked(volume("a.csv"), loaded_at=LOADED_AT + timedelta(days=1)) == []
+
+
+def test_of_many_files_of_unusual_size_the_owner_is_told_how_many() -> None:
+    found = asked(*(volume(f"{number}.csv") for number in range(5)))
+    assert len(found) == 4
+    assert found[-1] == ("Ask about 2 further exports with far fewer or far more rows than usual.", "")
+
+
+def test_what_is_unusual_is_said_as_it_is_judged() -> None:
+    built = page()
+    for said in (
+        f"more than {volumes.FOLD} times",
+        f"the last {volumes.USUAL_FILES}",
+        f"at least {volumes.LEAST_DIFFERENCE} rows",
+        f"fewer than {volumes.NEEDED_FILES} files",
+    ):
+        assert said in built.volumes_words
+    assert f"last {volumes.LISTED_DAYS} days" in built.volumes.caption
+
+
+def test_ordinary_nights_of_the_sample_raise_no_flag(sample: Edition) -> None:
+    found = sample.results["file_volumes"]
+    assert found["usual"].is_not_null().sum() == found.height == 28  # seven branches' four last files
+    assert found["flag"].is_null().all()
+    assert intake.build(sample).volumes.rows == ()
 
 
 @pytest.mark.parametrize(

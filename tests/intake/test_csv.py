@@ -3,13 +3,17 @@
 import gzip
 import io
 from dataclasses import dataclass
+from typing import BinaryIO, cast
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.contract.tables import TABLE_BY_NAME
-from pipeline.intake.readers import UnreadableError, read_csv, text_frame
+from pipeline.intake.batches import batches, read_header, text_frame
+from pipeline.intake.csvfile import read_csv
+from pipeline.intake.records import UnreadableError
+from pipeline.sources import Source
 from support.exports import record_lines
 
 ARTICLES = TABLE_BY_NAME["articles"]
@@ -25,16 +29,18 @@ class Read:
     undeclared: tuple[str, ...]
 
 
-def opened(content: str | bytes) -> io.BytesIO:
-    return io.BytesIO(content.encode() if isinstance(content, str) else content)
+def opened(content: str | bytes, *, gzipped: bool = False) -> BinaryIO:
+    file = io.BytesIO(content.encode() if isinstance(content, str) else content)
+    return cast("BinaryIO", gzip.GzipFile(fileobj=file)) if gzipped else file
 
 
 def read(content: str | bytes, *, gzipped: bool = False) -> Read:
-    header, batches = read_csv(opened(content), ARTICLES, gzipped=gzipped)
-    found = list(batches)
-    frame = text_frame(found, ARTICLES, str)
-    misshapen = [line for batch in found for line in batch.misshapen]
-    return Read(frame.select("line", "article_id", "clasp").rows(), misshapen, header.undeclared)
+    rows = read_csv(opened(content, gzipped=gzipped))
+    header = read_header(rows, ARTICLES, Source())
+    found = list(batches(rows, header))
+    frames = [text_frame(batch.cells, ARTICLES).select("line", "article_id", "clasp") for batch in found]
+    misshapen = [refused.line for batch in found for refused in batch.refused]
+    return Read([row for frame in frames for row in frame.rows()], misshapen, header.undeclared)
 
 
 def records(content: str | bytes) -> list[tuple[int, str | None, str | None]]:
@@ -44,7 +50,8 @@ def records(content: str | bytes) -> list[tuple[int, str | None, str | None]]:
 def failure(content: str | bytes, *, gzipped: bool = False, table: str = "articles") -> tuple[str, str]:
     """Which rule a file that cannot be read breaks, and the detail told."""
     with pytest.raises(UnreadableError) as caught:
-        list(read_csv(opened(content), TABLE_BY_NAME[table], gzipped=gzipped)[1])
+        rows = read_csv(opened(content, gzipped=gzipped))
+        list(batches(rows, read_header(rows, TABLE_BY_NAME[table], Source())))
     return caught.value.rule, caught.value.detail
 
 
@@ -166,7 +173,7 @@ def test_a_character_cut_short_at_the_file_s_end_is_refused(cut: bytes) -> None:
 
 
 def test_what_does_not_decode_is_told_as_a_byte_only() -> None:
-    assert failure(f"{HEAD}K1,Müller\n".encode("cp1252")) == ("file.encoding", "byte 0xfc does not fit.")
+    assert failure(f"{HEAD}K1,Müller\n".encode("cp1252")) == ("file.encoding", "byte 0xfc is no utf-8.")
 
 
 @pytest.mark.parametrize("gzipped", [False, True])

@@ -1,0 +1,1 @@
+"""Nights that something happens to: killed, out of space, without rights, with an inbox that changes under them."""
