@@ -261,6 +261,50 @@ def schema(directory: Path, as_json: bool) -> None:
     click.echo(json.dumps({"written": names}) if as_json else "\n".join(names))
 
 
+@main.command(epilog=_EXITS)
+@_STORE
+@_QUIET
+@_JSON
+def forget(store: Path, quiet: bool, as_json: bool) -> None:
+    """Erase the clients whose keys, as exported, stand on stdin, one a line, and print a certificate.
+
+    Counts already published stay. If it fails, run it again with the same keys.
+
+    \b
+    Example:
+      scapha forget --store shop.duckdb < keys.txt > certificate.txt
+    """
+    keys = sys.stdin.read().splitlines()
+    with _telling(as_json), _progress(quiet) as progress:
+        progress(f"reading {store}")
+        from pipeline.forget import forget as erase
+
+        certificate = erase(keys, store, now=datetime.now(UTC).replace(tzinfo=None), progress=progress)
+    click.echo(json.dumps(certificate.as_dict()) if as_json else "\n".join(certificate.lines()))
+
+
+@main.command(epilog=_EXITS)
+@_STORE
+@_QUIET
+@_JSON
+def rebuild(store: Path, quiet: bool, as_json: bool) -> None:
+    """Make the whole store again from the originals and the journal that lie beside it.
+
+    \b
+    Example:
+      scapha rebuild --store shop.duckdb
+    """
+    with _telling(as_json), _progress(quiet) as progress:
+        progress(f"reading the journal of {store}")
+        from pipeline.rebuild import rebuild as make_again
+
+        made = make_again(store, progress=progress)
+    said = {"runs": made.runs, "files": made.files}
+    click.echo(
+        json.dumps(said) if as_json else f"{store} is made again of {made.runs:,} runs and {made.files:,} files."
+    )
+
+
 @main.command()
 @click.argument("file", type=_PATH)
 @_JSON

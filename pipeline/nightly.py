@@ -20,6 +20,7 @@ from pipeline.publish import built_aside, check_site_path
 from pipeline.settings import Settings
 from pipeline.store import kept
 from pipeline.store.database import check_key, check_store_path, hold_lock, open_store, read_store
+from pipeline.store.journal import catch_up, undone_on_failure
 from pipeline.store.ledger import Ledger, Run
 from pipeline.store.sqlfiles import drop_files
 from reports.edition import Edition
@@ -59,9 +60,18 @@ def run_night(
     inbox = look_into(inbox_folder, settings)
     check_site_path(site)
     check_store_path(store)
-    with owner_only(), hold_lock(store), key_for(store) as key, open_store(store, key) as con:
+    with (
+        owner_only(),
+        hold_lock(store),
+        key_for(store) as key,
+        open_store(store, key) as con,
+        undone_on_failure(store) as (originals, settle),
+    ):
+        catch_up(con, store)
         started = _utc(clock())
-        taken = take_in(con, inbox, now=started, zone=settings.timezone, key=key, progress=progress)
+        taken = take_in(
+            con, inbox, now=started, zone=settings.timezone, key=key, progress=progress, originals=originals
+        )
         if taken.is_something:
             run = Run(taken.run_id, __version__, started, _utc(clock()), settings.timezone)
             Ledger(con).write_run(run, len(taken.loads), taken.counts)
@@ -71,7 +81,9 @@ def run_night(
         kept.keep_settings(con, settings)
         progress("drawing pages")
         with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
+            catch_up(con, store)
             con.execute("commit")
+            settle()
             con.close()
             is_changed = put_in_place()
     return replace(

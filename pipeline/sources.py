@@ -78,6 +78,8 @@ def _date_pattern(form: str) -> str:
         raise ValueError("must name D or DD, M or MM, and YYYY once each: a year of two digits could be of any century")
     if not (is_spaced or is_packed):
         raise ValueError("must have a point, slash, hyphen or space between its parts, such as DD.MM.YYYY")
+    if form.startswith("YYYY-D"):
+        raise ValueError("must not put the day first behind the year: YYYY-MM-DD may always stand in a file")
     return _pattern(form)
 
 

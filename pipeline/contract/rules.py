@@ -25,6 +25,11 @@ _ROW_RULES = (
         "Give the record {detail} fields, as the header has; look for a missing quote or a stray separator.",
     ),
     Rule(
+        "row.forgotten",
+        "A row is not about a client who asked to be forgotten.",
+        "Take the row out of the export: its client asked to be forgotten.",
+    ),
+    Rule(
         "row.json",
         "A line of JSON Lines is one object that names no key twice.",
         "Write each line as one JSON object: {detail}",

@@ -43,14 +43,28 @@ class Export:
     gzipped: bool
     source: Source = PLAIN_SOURCE
     sheet: str | None = None
+    kept: "KeptFile | None" = None
 
     @property
     def mapping(self) -> str:
         """A name for how the file is read: empty for the plain case, else a digest of what its source declares."""
+        if self.kept:
+            return self.kept.mapping
         declared = self.source.model_dump_json(exclude={"files", "table", "sheet"}, exclude_defaults=True)
         if declared == "{}" and self.sheet is None:
             return ""
         return hashlib.sha256(f"{declared}\n{self.sheet}".encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True)
+class KeptFile:
+    """What the ledger tells of a file that is read from its original: its undeclared columns, or its failure."""
+
+    sha256: str
+    size: int
+    mapping: str
+    undeclared: tuple[str, ...]
+    failure: tuple[str, str] | None  # the rule it broke, and the detail
 
 
 @dataclass(frozen=True)
@@ -185,6 +199,8 @@ def _unpack(file: BinaryIO, copy: BinaryIO) -> None:
 
 def fingerprint(export: Export) -> tuple[str, int]:
     """SHA-256 of an export's bytes as delivered, and their number."""
+    if export.kept:
+        return export.kept.sha256, export.kept.size
     digest = hashlib.sha256()
     size = 0
     with open_file(export.path, export.name) as file:

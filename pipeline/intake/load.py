@@ -18,13 +18,15 @@ from pipeline.contract.checks import broken_query, read_query
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLES
 from pipeline.intake.arrivals import Arrival, Repeat, look_for_arrivals
+from pipeline.intake.forgotten import read_tombstones
 from pipeline.intake.inbox import Inbox
 from pipeline.intake.pseudonyms import pseudonym
-from pipeline.intake.reading import Reading, read_arrivals
+from pipeline.intake.reading import Door, Reading, read_arrivals
 from pipeline.intake.versions import tell_versions_apart
 from pipeline.intake.zones import make_branch_zones, make_link_zones, make_time_zones, zone_furthest_ahead
 from pipeline.store.database import create_from_frame, fetch
 from pipeline.store.ledger import REJECTION_SCHEMA, Counts, Ledger, Load
+from pipeline.store.originals import Originals
 
 Progress = Callable[[str], None]
 
@@ -59,19 +61,27 @@ class _Run:
     ledger: Ledger
     now: datetime
     zone: str
-    hash_client: Callable[[str], str]
+    door: Door
 
 
 def take_in(
-    con: duckdb.DuckDBPyConnection, inbox: Inbox, *, now: datetime, zone: str, key: bytes, progress: Progress
+    con: duckdb.DuckDBPyConnection,
+    inbox: Inbox,
+    *,
+    now: datetime,
+    zone: str,
+    key: bytes,
+    progress: Progress,
+    originals: Originals | None = None,
 ) -> Taken:
     """Take in an inbox's new files, inside the caller's transaction.
 
     `now` is the run's clock in UTC without offset; `zone` the time zone of rows whose branch has none; `key` hashes the
-    clients' keys. The run itself is for the caller to record.
+    clients' keys; `originals`, where given, keeps every file's. The run itself is for the caller to record.
     """
     ledger = Ledger(con)
-    run = _Run(con, ledger, now, zone, lru_cache(maxsize=200_000)(lambda client: pseudonym(client, key)))
+    hash_text = lru_cache(maxsize=200_000)(lambda text: pseudonym(text, key))
+    run = _Run(con, ledger, now, zone, Door(hash_text, read_tombstones(con, hash_text), originals))
     taken = Taken(ledger.next_run_id(), len(inbox.strangers))
     arrivals, repeats = look_for_arrivals(inbox.exports, ledger)
     _make_arrival_order(con, arrivals)
@@ -104,7 +114,7 @@ def _make_arrival_order(con: duckdb.DuckDBPyConnection, arrivals: list[Arrival])
 def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Taken) -> None:
     """Take in one table's files."""
     con = run.con
-    readings = read_arrivals(con, table, arrivals, run.hash_client)
+    readings = read_arrivals(con, table, arrivals, run.door)
     clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
     params = {"now": run.now, "zone": run.zone, "clock_zone": clock_zone}
     may_misfit = any(reading.may_misfit for reading in readings)

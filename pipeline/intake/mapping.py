@@ -15,8 +15,7 @@ from pipeline.sources import Source, Split, format_pattern
 
 _ISO_DATE = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 _ISO_TIME = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T"
-_WALL_TIME = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}([.,][0-9]+)?)?$"
-_SERIAL = "^[0-9]{1,7}([.][0-9]+)?$"
+_WALL_TIME = "^[0-9]{4}-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-9]{2}([.,][0-9]+)?)?$"
 _DAY_ZERO = {1900: date(1899, 12, 30), 1904: date(1904, 1, 1)}
 """The day that a spreadsheet's serial number counts from."""
 _FIRST_SERIAL = {1900: 61, 1904: 0}
@@ -38,17 +37,27 @@ def as_declared(frame: pl.DataFrame, table: Table, source: Source) -> pl.DataFra
 
 
 def _as_plain(column: Column, source: Source) -> pl.Expr:
-    """A column's text with its words, numbers, dates and times as the contract writes them."""
+    """A column's text with its words, numbers, dates and times as the contract writes them.
+
+    The meaning of a word is in the contract's own form already.
+    """
     text = pl.col(column.name)
-    words = {word.strip().lower(): meaning for word, meaning in source.values.get(column.name, {}).items()}
+    plain = _form(column.kind, text, source)
+    read = text if plain is None else _unless_broken(text, plain)
+    words = {word.strip().lower(): _word(column, to) for word, to in source.values.get(column.name, {}).items()}
     if words:
         meanings = pl.Series([meaning or None for meaning in words.values()], dtype=pl.String)
-        text = text.str.to_lowercase().replace_strict(pl.Series(list(words)), meanings, default=text)
-    plain = _form(column.kind, text, source)
-    return text if plain is None else _unless(text, plain).alias(column.name)
+        meaning = text.str.to_lowercase().replace_strict(pl.Series(list(words)), meanings, default=None)
+        read = pl.when(text.str.to_lowercase().is_in(list(words))).then(meaning).otherwise(read)
+    return read.alias(column.name)
 
 
-def _unless(text: pl.Expr, plain: pl.Expr) -> pl.Expr:
+def _word(column: Column, word: str) -> str:
+    """A word from the settings as a frame of text has it: trimmed, a code in upper case."""
+    return word.strip().upper() if column.kind is Kind.CODE else word.strip()
+
+
+def _unless_broken(text: pl.Expr, plain: pl.Expr) -> pl.Expr:
     """The plain form where there is one; else the text under the mark. Broken cells and empty ones stay as they are."""
     is_kept = text.is_null() | text.str.starts_with(BROKEN)
     return pl.when(is_kept).then(text).when(plain.is_not_null()).then(plain).otherwise(pl.lit(MISFIT) + text)
@@ -59,9 +68,9 @@ def _form(kind: Kind, text: pl.Expr, source: Source) -> pl.Expr | None:
     if kind in (Kind.WHOLE, Kind.DECIMAL) and (source.decimal_mark, source.thousands_mark) != (".", None):
         return _number(text, source.decimal_mark, source.thousands_mark or "")
     if kind is Kind.DATE and (source.date_format or source.serial_dates):
-        return pl.coalesce(_if(text, _ISO_DATE), *_dates(text, source))
+        return pl.coalesce(*_dates(text, source), _if(text, _ISO_DATE))
     if kind is Kind.TIME and (source.time_format or source.serial_dates):
-        return pl.coalesce(_if(text, _ISO_TIME), *_times(text, source))
+        return pl.coalesce(*_times(text, source), _if(text, _ISO_TIME))
     return None
 
 
@@ -70,9 +79,12 @@ def _if(text: pl.Expr, pattern: str) -> pl.Expr:
 
 
 def _number(text: pl.Expr, decimal_mark: str, thousands_mark: str) -> pl.Expr:
-    """A number with a decimal point and no marks between its groups of digits."""
+    """A number with a decimal point and no marks between its groups of digits.
+
+    No group begins with a nought: `0,125` with marks between thousands is no 125.
+    """
     decimals = f"([{decimal_mark}][0-9]+)?"
-    grouped = f"|[0-9]{{1,3}}([{thousands_mark}][0-9]{{3}})+" if thousands_mark else ""
+    grouped = f"|[1-9][0-9]{{0,2}}([{thousands_mark}][0-9]{{3}})+" if thousands_mark else ""
     fits = text.str.contains(f"^-?([0-9]+{grouped}){decimals}$")
     plain = text.str.replace_all(thousands_mark, "", literal=True) if thousands_mark else text
     return pl.when(fits).then(plain.str.replace(decimal_mark, ".", literal=True))
@@ -82,7 +94,7 @@ def _dates(text: pl.Expr, source: Source) -> Iterable[pl.Expr]:
     if source.date_format:
         yield _iso_date(text.str.extract_groups(f"^{format_pattern(source.date_format)}$"))
     if source.serial_dates:
-        number = _serial(text, source.serial_dates)
+        number = _serial(text, source.serial_dates, source)
         day = pl.lit(_DAY_ZERO[source.serial_dates]) + pl.duration(days=number.floor())
         yield pl.when(number == number.floor()).then(day.dt.to_string("%Y-%m-%d"))
 
@@ -94,7 +106,7 @@ def _times(text: pl.Expr, source: Source) -> Iterable[pl.Expr]:
         clock = [_hour(parts, source.time_format), parts.struct.field("minute"), second]
         yield pl.concat_str(_iso_date(parts), pl.lit("T"), pl.concat_str(clock, separator=":"))
     if source.serial_dates:
-        number = _serial(text, source.serial_dates)
+        number = _serial(text, source.serial_dates, source)
         seconds = pl.duration(seconds=(number * 86_400).round())
         moment = pl.lit(datetime.combine(_DAY_ZERO[source.serial_dates], datetime.min.time())) + seconds
         yield moment.dt.to_string("%Y-%m-%dT%H:%M:%S")
@@ -116,8 +128,11 @@ def _hour(parts: pl.Expr, form: str) -> pl.Expr:
     return of_day.cast(pl.String).str.zfill(2)
 
 
-def _serial(text: pl.Expr, system: int) -> pl.Expr:
-    number = _if(text, _SERIAL).cast(pl.Float64, strict=False)
+def _serial(text: pl.Expr, system: int, source: Source) -> pl.Expr:
+    """A serial number, its decimals behind the source's mark, or behind a point as in a workbook's own numbers."""
+    marks = "".join({".", source.decimal_mark} - {source.thousands_mark})
+    number = _if(text, f"^[0-9]{{1,7}}([{marks}][0-9]+)?$").str.replace(",", ".", literal=True)
+    number = number.cast(pl.Float64, strict=False)
     return pl.when(number >= _FIRST_SERIAL[system]).then(number)
 
 
@@ -126,11 +141,11 @@ def _filled(column: Column, constants: dict[str, str]) -> pl.Expr:
     text = pl.col(column.name)
     if column.name not in constants:
         return text
-    constant = constants[column.name].strip()
-    constant = constant.upper() if column.kind is Kind.CODE else constant
+    constant = _word(column, constants[column.name])
     same = text.str.to_lowercase() == constant.lower()
     filled = pl.when(text.is_null() | same).then(pl.lit(constant))
-    return filled.otherwise(pl.lit(MISFIT) + text).alias(column.name)
+    marked = pl.when(text.str.starts_with(BROKEN) | text.str.starts_with(MISFIT)).then(text)
+    return filled.otherwise(marked.otherwise(pl.lit(MISFIT) + text)).alias(column.name)
 
 
 def _in_utc(texts: pl.Series, zone: ZoneInfo) -> pl.Series:

@@ -137,9 +137,8 @@ class SheetRows:
 
     def _end_cell(self) -> None:
         if text := self._text():
-            self._n_row_characters += len(text)
             self._n_characters += len(text)
-            if self._n_row_characters > MOST_TEXT or self._n_characters > _MOST_ALL_TEXT:
+            if self._n_characters > _MOST_ALL_TEXT:
                 raise UnreadableError("file.size", f"the texts up to row {self._line} are too long.")
             self._cells.append((self._column, text))
 

@@ -41,7 +41,7 @@ _MOST_NAMES = 5_000
 _MOST_TAG = 1 << 20
 """Bytes of one tag or comment, which the parser reads again with every chunk until it is whole."""
 MOST_TEXT = 8 << 20
-"""Characters of one text, and of all texts of a row; a cell holds 32,767 in the programs people use."""
+"""Characters of one text, and of all texts written in a row; a cell holds 32,767 in the programs people use."""
 
 _OLE_MAGIC = bytes.fromhex("D0CF11E0")
 _ENCODINGS = ("utf-8", "utf-16", "us-ascii")
@@ -66,17 +66,17 @@ def broken(detail: str) -> UnreadableError:
 
 
 class _Guarded:
-    """A file in which nobody can read too much at once or seek outside it, whatever a zip's directory says."""
+    """A file in which nobody can read too much at once or seek outside it, whatever a zip's directory says.
+
+    A directory that is cut off at the limit reads as a damaged one.
+    """
 
     def __init__(self, file: BinaryIO) -> None:
         self._file = file
         self.size = file.seek(0, 2)
 
     def read(self, size: int = -1, /) -> bytes:
-        data = self._file.read(min(size, _MOST_READ + 1) if size >= 0 else _MOST_READ + 1)
-        if len(data) > _MOST_READ:
-            raise zipfile.BadZipFile
-        return data
+        return self._file.read(min(size, _MOST_READ) if size >= 0 else _MOST_READ)
 
     def seek(self, offset: int, whence: int = 0, /) -> int:
         target = offset + (0, self._file.tell(), self.size)[whence]

@@ -18,6 +18,10 @@ from pipeline.places import make_parent, owner_only
 
 APPLICATION = "scapha"
 
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+}
 _MACROS = (
     f"create temp macro instant(time_text, zone) as {instant_expression('time_text', 'zone')}",
     "create temp macro local_day(utc, zone) as cast(timezone(zone, timezone('UTC', utc)) as date)",
@@ -93,11 +97,7 @@ def hold_lock(store: Path) -> Iterator[None]:
 
 
 def _connect(store: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    config: dict[str, str | bool | int | float | list[str]] = {
-        "autoinstall_known_extensions": False,
-        "autoload_known_extensions": False,
-        "temp_directory": f"{store}.spill",
-    }
+    config = {**_CONFIG, "temp_directory": f"{store}.spill"}
     try:
         with owner_only():
             con = duckdb.connect(str(store), read_only=read_only, config=config)
@@ -221,6 +221,34 @@ def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
         raise
     finally:
         _remove_spill(store)
+
+
+@contextmanager
+def open_existing(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
+    """The store open for writing as `open_store` gives it; `StoreError` where there is none."""
+    if not store.is_file():
+        raise StoreError(f"There is no store at {store}.", remedy="Name the store with --store.")
+    with open_store(store, key) as con:
+        yield con
+
+
+def rewrite_store(store: Path) -> None:
+    """Write a store that nobody has open into a new file in its place: in a database's free pages old rows lie on."""
+    aside = store.with_name(f"{store.name}.rewriting")
+    aside.unlink(missing_ok=True)
+    con = duckdb.connect(config=_CONFIG)
+    try:
+        con.execute(f"attach {_quoted(store)} as old (read_only)")
+        con.execute(f"attach {_quoted(aside)} as new")
+        con.execute("copy from database old to new")
+    finally:
+        con.close()
+    aside.replace(store)
+
+
+def _quoted(path: Path) -> str:
+    text = str(path).replace("'", "''")
+    return f"'{text}'"
 
 
 @contextmanager

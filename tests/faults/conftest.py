@@ -22,7 +22,7 @@ def program() -> Callable[..., Ran]:
 
     def run(name: str, *arguments: object) -> Ran:
         paths = os.pathsep.join([str(ROOT / "tests"), str(ROOT)])
-        return subprocess.run(
+        ran = subprocess.run(
             [sys.executable, "-m", f"faults.{name}", *map(str, arguments)],
             env=os.environ | {"PYTHONPATH": paths, "OPENBLAS_NUM_THREADS": "1"},
             capture_output=True,
@@ -30,5 +30,8 @@ def program() -> Callable[..., Ran]:
             check=False,
             timeout=300,
         )
+        if "Traceback" in ran.stderr:
+            raise RuntimeError(ran.stderr)  # of the program itself: it passes on none of its nights'
+        return ran
 
     return run

@@ -1,0 +1,232 @@
+"""Forget clients: every row of theirs is removed from the store and the originals, and a tombstone keeps it so."""
+
+import hashlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline import __version__
+from pipeline.contract.columns import Table
+from pipeline.contract.tables import TABLE_BY_NAME, TABLES
+from pipeline.count import count
+from pipeline.errors import UsageError
+from pipeline.intake.forgotten import CLIENT, KINDS, grave
+from pipeline.intake.pseudonyms import pseudonym, read_key
+from pipeline.judge import judge
+from pipeline.places import owner_only
+from pipeline.store import kept
+from pipeline.store.database import fetch, hold_lock, open_existing, rewrite_store
+from pipeline.store.journal import catch_up
+from pipeline.store.originals import Originals, write_parquet
+from pipeline.store.sqlfiles import drop_files
+
+Progress = Callable[[str], None]
+TABLES_OF_CLIENTS = tuple(table for table in TABLES if CLIENT in table.column_names)
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What was removed: rows of the store and of the originals by table, and what a search for them found after.
+
+    `hashes_found` and `hashes_left` count cells of the store and the originals that hold a client's hash, before and
+    after: the first shows that the search finds what is there.
+    """
+
+    forgotten_at: str
+    version: str
+    keys: int
+    keys_found: int
+    rows_removed: dict[str, int]
+    rows_removed_from_originals: dict[str, int]
+    originals_rewritten: int
+    tombstones: int
+    hashes_found: int
+    hashes_left: int
+    store_sha256: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The certificate as plain values for JSON."""
+        return asdict(self)
+
+    def lines(self) -> list[str]:
+        """The certificate in words."""
+        removed = ", ".join(f"{n:,} of {table}" for table, n in self.rows_removed.items() if n) or "none"
+        originals = ", ".join(f"{n:,} of {table}" for table, n in self.rows_removed_from_originals.items() if n)
+        return [
+            f"Certificate of {self.forgotten_at} UTC, Scapha {self.version}.",
+            f"Keys asked for: {self.keys}; known here: {self.keys_found}.",
+            f"Rows removed from the store, every version of them: {removed}.",
+            f"Rows removed from the originals: {originals or 'none'}; originals written again: "
+            f"{self.originals_rewritten}.",
+            f"Cells with a hash of theirs: {self.hashes_found:,} before, {self.hashes_left:,} after.",
+            f"The store's file was written anew, so nothing is left in free pages; its SHA-256: {self.store_sha256}.",
+            f"Tombstones kept, as keyed hashes: {self.tombstones}. A row of theirs that is sent again is refused.",
+            "Counts already published stay; the next night counts without them. Exports and backups kept elsewhere are "
+            "not reached: remove their rows there too.",
+        ]
+
+
+def forget(keys: Sequence[str], store: Path, *, now: datetime, progress: Progress) -> Certificate:
+    """Erase the clients whose keys, as exported, are given. `now` is UTC without offset.
+
+    `UsageError` where there is no key. Run again after a failure, it ends what was begun.
+    """
+    keys = sorted({key.strip() for key in keys if key.strip()})
+    if not keys:
+        raise UsageError("No key of a client was given.", remedy="Write the keys on stdin, one a line.")
+    with owner_only(), hold_lock(store):
+        key = read_key(store)
+        originals = Originals(store)
+        with open_existing(store, key) as con:
+            catch_up(con, store)
+            theirs = _gather(con, originals, {pseudonym(client, key) for client in keys})
+            hashes_found = _cells(con, originals, theirs.clients)
+            known = len(_known(con, originals, theirs.clients))
+            progress("writing the originals again")
+            from_originals, n_rewritten = _clear_originals(con, originals, theirs)
+            progress("removing rows")
+            removed = {table.name: _delete(con, table, theirs) for table in TABLES_OF_CLIENTS}
+            graves = theirs.graves(lambda text: pseudonym(text, key))
+            con.executemany("insert or ignore into tombstone values (?, ?)", graves)
+            _judge_again(con)
+            hashes_left = _cells(con, originals, theirs.clients)
+            catch_up(con, store)
+            con.execute("commit")
+        progress("writing the store anew")
+        rewrite_store(store)
+    return Certificate(
+        forgotten_at=now.isoformat(timespec="seconds"),
+        version=__version__,
+        keys=len(keys),
+        keys_found=known,
+        rows_removed=removed,
+        rows_removed_from_originals=from_originals,
+        originals_rewritten=n_rewritten,
+        tombstones=len(graves),
+        hashes_found=hashes_found,
+        hashes_left=hashes_left,
+        store_sha256=hashlib.sha256(store.read_bytes()).hexdigest(),
+    )
+
+
+@dataclass(frozen=True)
+class _Theirs:
+    """By what rows are these clients': their hashed keys, and the visits and piercings that rows of theirs name."""
+
+    clients: set[str]
+    ids: dict[str, set[str]]  # by visit_id and procedure_id
+
+    def rows(self, table: Table) -> pl.Expr:
+        """Rows of a frame of a table's text that are theirs: a row that names another client is not."""
+        named = pl.lit(value=False)
+        for kind in (kind for kind in self.ids if kind in table.column_names):
+            named = named | pl.col(kind).is_in(list(self.ids[kind]))
+        is_client = pl.col(CLIENT).is_in(list(self.clients))
+        return (is_client.fill_null(value=False) | (pl.col(CLIENT).is_null() & named)).fill_null(value=False)
+
+    def graves(self, hash_text: Callable[[str], str]) -> list[tuple[str, str]]:
+        """Tombstones: kind and keyed hash."""
+        of_ids = [(kind, grave(kind, value, hash_text)) for kind, values in self.ids.items() for value in values]
+        return sorted([*((CLIENT, client) for client in self.clients), *of_ids])
+
+
+def _frames(con: duckdb.DuckDBPyConnection, originals: Originals, table: Table) -> Iterator[pl.DataFrame]:
+    """The ids of every row of a table that is kept anywhere."""
+    names = [kind for kind in KINDS if kind in table.column_names]
+    yield fetch(con, f"select distinct {', '.join(names)} from raw_{table.name}")
+    for path in originals.all_parts(table.name):
+        frame = pl.read_parquet(path)
+        if CLIENT in frame.columns:
+            yield frame.select(names).unique()
+
+
+def _gather(con: duckdb.DuckDBPyConnection, originals: Originals, clients: set[str]) -> _Theirs:
+    """Find the visits and piercings of clients: those their rows name, and the piercings of these visits."""
+    theirs = _Theirs(clients, {kind: set() for kind in KINDS if kind != CLIENT})
+    for table in (*TABLES_OF_CLIENTS, TABLE_BY_NAME["procedures"]):  # once more, for rows that name the visit alone
+        for frame in _frames(con, originals, table):
+            own = frame.filter(theirs.rows(table))
+            for kind in (kind for kind in theirs.ids if kind in frame.columns):
+                theirs.ids[kind].update(own[kind].drop_nulls())
+    return theirs
+
+
+def _known(con: duckdb.DuckDBPyConnection, originals: Originals, clients: set[str]) -> set[str]:
+    """Which of the clients are met anywhere."""
+    found: set[str] = set()
+    for table in TABLES_OF_CLIENTS:
+        for frame in _frames(con, originals, table):
+            found |= clients & set(frame[CLIENT].drop_nulls())
+    return found
+
+
+def _cells(con: duckdb.DuckDBPyConnection, originals: Originals, clients: set[str]) -> int:
+    """How many cells of any text column of the store, tombstones left out, and of the originals hold a hash."""
+    n_found = 0
+    columns = con.execute(
+        "select table_name, column_name from duckdb_columns() where not internal and data_type = 'VARCHAR' "
+        "and table_name <> 'tombstone' and database_name = current_database()"
+    ).fetchall()
+    for table, column in columns:
+        query = f"select count(*) from {table} where {column} in (select unnest($clients))"
+        n_found += con.execute(query, {"clients": sorted(clients)}).fetchall()[0][0]
+    for table_of_clients in TABLES_OF_CLIENTS:
+        for path in originals.all_parts(table_of_clients.name):
+            texts = pl.read_parquet(path).select(pl.col(pl.String).is_in(list(clients)).sum())
+            n_found += sum(texts.row(0))
+    return n_found
+
+
+def _clear_originals(
+    con: duckdb.DuckDBPyConnection, originals: Originals, theirs: _Theirs
+) -> tuple[dict[str, int], int]:
+    """Take clients' rows out of every original, and the shapes of their refused values out of the ledger.
+
+    Rows removed by table, and originals written again.
+    """
+    removed = dict.fromkeys((table.name for table in TABLES_OF_CLIENTS), 0)
+    n_rewritten = 0
+    for table in TABLES_OF_CLIENTS:
+        for path in originals.all_parts(table.name):
+            frame = pl.read_parquet(path)
+            own = frame.filter(theirs.rows(table)) if CLIENT in frame.columns else frame.clear()
+            if not own.is_empty():
+                sha256, name = path.name.split(".")[:2]
+                _blank_rejections(con, sha256, name, own["line"].to_list())
+                write_parquet(frame.join(own, on=["line", "part"], how="anti", nulls_equal=True), path)
+                removed[table.name] += own.height
+                n_rewritten += 1
+    return removed, n_rewritten
+
+
+def _blank_rejections(con: duckdb.DuckDBPyConnection, sha256: str, table: str, lines: list[int]) -> None:
+    con.execute(
+        """
+        update rejection set value_shape = '', detail = ''
+        where line in (select unnest($lines))
+          and file_id in (select file_id from file where sha256 = $sha256 and table_name = $name)
+        """,
+        {"lines": lines, "sha256": sha256, "name": table},
+    )
+
+
+def _delete(con: duckdb.DuckDBPyConnection, table: Table, theirs: _Theirs) -> int:
+    """Delete every version of clients' rows of a table; how many there were."""
+    rows = fetch(
+        con, f"select seq, {', '.join(kind for kind in KINDS if kind in table.column_names)} from raw_{table.name}"
+    )
+    own = rows.filter(theirs.rows(table))["seq"].to_list()
+    con.execute(f"delete from raw_{table.name} where seq in (select unnest($own))", {"own": own})
+    return len(own)
+
+
+def _judge_again(con: duckdb.DuckDBPyConnection) -> None:
+    """Keep results without the rows that are gone: some name piercings."""
+    known_by, measures = count(con, kept.kept_settings(con), None)
+    drop_files(con)
+    kept.keep_results(con, judge(measures, known_by, kept.raised_before(con)))
