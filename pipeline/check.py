@@ -18,7 +18,7 @@ from pipeline.errors import UsageError
 from pipeline.intake.inbox import Export, Inbox, exports_of, fingerprint, look_into, open_file
 from pipeline.intake.load import take_in
 from pipeline.intake.pseudonyms import read_key
-from pipeline.places import owner_only
+from pipeline.places import disk_told, owner_only
 from pipeline.settings import Settings
 from pipeline.store.database import fetch, hold_lock, open_store
 from pipeline.suggest import HEAD_BYTES, suggest
@@ -108,6 +108,7 @@ def _suggested(suggestion: str) -> Iterator[str]:
     yield from (f"    {line}" for line in suggestion.splitlines())
 
 
+@disk_told()
 def check_files(paths: Sequence[Path], *, store: Path, settings: Settings, now: datetime, progress: Progress) -> Check:
     """Take files and folders into a copy of the store, or into none where there is no store, and say what came of it.
 

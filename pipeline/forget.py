@@ -18,7 +18,7 @@ from pipeline.errors import UsageError
 from pipeline.intake.forgotten import CLIENT, KINDS, grave
 from pipeline.intake.pseudonyms import pseudonym, read_key
 from pipeline.judge import judge
-from pipeline.places import owner_only
+from pipeline.places import disk_told, owner_only
 from pipeline.store import kept
 from pipeline.store.database import fetch, hold_lock, open_existing, rewrite_store
 from pipeline.store.journal import catch_up
@@ -71,6 +71,7 @@ class Certificate:
         ]
 
 
+@disk_told()
 def forget(keys: Sequence[str], store: Path, *, now: datetime, progress: Progress) -> Certificate:
     """Erase the clients whose keys, as exported, are given. `now` is UTC without offset.
 

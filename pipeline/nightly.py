@@ -15,7 +15,7 @@ from pipeline.intake.inbox import Inbox, look_into
 from pipeline.intake.load import Taken, take_in
 from pipeline.intake.pseudonyms import key_for, read_key
 from pipeline.judge import judge
-from pipeline.places import owner_only
+from pipeline.places import disk_told, owner_only
 from pipeline.publish import built_aside, check_site_path
 from pipeline.settings import Settings
 from pipeline.store import kept
@@ -42,6 +42,7 @@ class Outcome:
     warnings: tuple[str, ...] = ()
 
 
+@disk_told()
 def run_night(
     inbox_folder: Path,
     *,
@@ -92,6 +93,7 @@ def run_night(
     )
 
 
+@disk_told()
 def run_report(
     *, store: Path, site: Path, settings: Settings | None, as_of: date | None, progress: Progress
 ) -> Outcome:

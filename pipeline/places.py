@@ -1,11 +1,18 @@
-"""Where files go: folders made for them, and files that only their owner can read."""
+"""Where files go: folders made for them, files that only their owner can read, and disks that take no more."""
 
+import errno
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from pipeline.errors import UsageError
+from pipeline.errors import UsageError, UserError
+
+_MENDABLE = (
+    *(errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS),
+    *(errno.EACCES, errno.EPERM, errno.EIO, errno.ENOLCK),
+)
+MEND_DISK = "Free some space, or see to the rights and the disk, then run it again."
 
 
 @contextmanager
@@ -23,4 +30,23 @@ def make_parent(path: Path) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
+            raise  # a place that is named well
         raise UsageError(f"{path.parent} is no folder: {error.strerror}.", remedy="Name another place.") from None
+
+
+@contextmanager
+def disk_told() -> Iterator[None]:
+    """Within, or in a function it decorates, a disk that is full, broken or closed to us is the user's to mend."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno not in _MENDABLE:
+            raise
+        place = f"{error.filename}: " if isinstance(error.filename, str | os.PathLike) else ""
+        raise UserError(f"{place}{error.strerror}.", remedy=MEND_DISK) from None
+
+
+def tells_of_disk(error: Exception) -> bool:
+    """Whether a database's error passes on one that the disk gave."""
+    return any(os.strerror(code) in str(error) for code in _MENDABLE)

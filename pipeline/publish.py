@@ -10,7 +10,7 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pipeline.errors import UsageError
@@ -37,18 +37,30 @@ def check_site_path(site: Path) -> None:
 def built_aside(site: Path, build: Callable[[Path], None]) -> Iterator[Callable[[], bool]]:
     """Build a site beside its path; yields a function that puts it in place, and says whether that changed anything.
 
-    Whatever was built and not put in place is taken away again.
+    All that may fail for want of space is done before it yields. Whatever is not the published site in the end, what
+    was built and not put in place as well as older sites, is taken away.
     """
     building = site.with_name(f".{site.name}.building")
+    link = site.with_name(f".{site.name}.link")
     with _one_at_a_time(site.parent):
         shutil.rmtree(building, ignore_errors=True)
         building.mkdir(mode=0o700)
         try:
             build(building)
             folder = site.with_name(f".{site.name}.{_digest(building)}")
-            yield lambda: _put_in_place(site, building, folder)
+            if _is_published(site, folder):
+                yield lambda: False
+            else:
+                shutil.rmtree(folder, ignore_errors=True)
+                building.rename(folder)
+                link.unlink(missing_ok=True)
+                link.symlink_to(folder.name)
+                yield lambda: _put_in_place(site, link)
         finally:
+            with suppress(OSError):
+                link.unlink(missing_ok=True)
             shutil.rmtree(building, ignore_errors=True)
+            _remove_unpublished(site)
 
 
 @contextmanager
@@ -70,20 +82,24 @@ def _digest(folder: Path) -> str:
     return digest.hexdigest()[:_DIGEST_DIGITS]
 
 
-def _put_in_place(site: Path, building: Path, folder: Path) -> bool:
-    current = site.resolve() if site.is_symlink() else None
-    if current == folder.resolve() and _digest(folder) == folder.name.rpartition(".")[2]:
+def _is_published(site: Path, folder: Path) -> bool:
+    """Whether a site leads to a folder, and that is as its name says."""
+    if not site.is_symlink() or site.resolve() != folder.resolve():
         return False
-    shutil.rmtree(folder, ignore_errors=True)
-    building.rename(folder)
-    link = site.with_name(f".{site.name}.link")
-    link.unlink(missing_ok=True)
-    link.symlink_to(folder.name)
+    return _digest(folder) == folder.name.rpartition(".")[2]
+
+
+def _put_in_place(site: Path, link: Path) -> bool:
     if site.is_dir() and not site.is_symlink():
         site.rmdir()  # an empty folder, as `check_site_path` saw
     link.replace(site)
-    ours = re.compile(re.escape(f".{site.name}.") + f"[0-9a-f]{{{_DIGEST_DIGITS}}}")
-    for old in site.parent.iterdir():
-        if ours.fullmatch(old.name) and old != folder and not old.is_symlink():
-            shutil.rmtree(old)
     return True
+
+
+def _remove_unpublished(site: Path) -> None:
+    """Take our folders away that the site does not lead to; one that cannot go now is for the next run."""
+    published = site.readlink().name if site.is_symlink() else ""
+    ours = re.compile(re.escape(f".{site.name}.") + f"[0-9a-f]{{{_DIGEST_DIGITS}}}")
+    for folder in site.parent.iterdir():
+        if ours.fullmatch(folder.name) and folder.name != published and not folder.is_symlink():
+            shutil.rmtree(folder, ignore_errors=True)

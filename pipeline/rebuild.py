@@ -15,7 +15,7 @@ from pipeline.intake.inbox import Export, Inbox, KeptFile, form_of
 from pipeline.intake.load import take_in
 from pipeline.intake.pseudonyms import read_key
 from pipeline.judge import judge
-from pipeline.places import owner_only
+from pipeline.places import disk_told, owner_only
 from pipeline.settings import Settings
 from pipeline.store import kept
 from pipeline.store.database import hold_lock, key_fingerprint, open_store
@@ -35,6 +35,7 @@ class Rebuilt:
     files: int
 
 
+@disk_told()
 def rebuild(store: Path, *, progress: Progress) -> Rebuilt:
     """Make a store again in place of whatever stands at its path; nothing is changed until the new one is whole.
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from pipeline.intake.inbox import Export, fingerprint
+from pipeline.intake.inbox import Export, Stamp, fingerprint
 from pipeline.store.ledger import Ledger
 
 
@@ -19,6 +19,7 @@ class Arrival:
     is_new: bool
     sha256: str
     size: int
+    stamp: Stamp
     recheck: frozenset[int] | None = None
 
 
@@ -40,15 +41,15 @@ def look_for_arrivals(exports: tuple[Export, ...], ledger: Ledger) -> tuple[list
     first_of_bytes: dict[tuple[str, str, str, str, bool], int] = {}
     next_id = ledger.next_file_id()
     for export in exports:
-        sha256, size = fingerprint(export)
+        sha256, size, stamp = fingerprint(export)
         known = ledger.find(export.name, export.table.name, sha256)
         twin = known or ledger.find_bytes(export.table.name, sha256, export.mapping)
         recheck = ledger.rejected_lines(twin.file_id) if twin and twin.is_readable else None
         if known is None:
-            arrival = Arrival(export, next_id, True, sha256, size, recheck)
+            arrival = Arrival(export, next_id, True, sha256, size, stamp, recheck)
             next_id += 1
         elif recheck or not known.is_readable:
-            arrival = Arrival(export, known.file_id, not known.is_readable, sha256, size, recheck)
+            arrival = Arrival(export, known.file_id, not known.is_readable, sha256, size, stamp, recheck)
         else:
             continue
         as_read = (export.table.name, sha256, export.mapping, export.form, export.gzipped)

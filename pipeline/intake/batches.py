@@ -14,6 +14,8 @@ from pipeline.intake.records import Block, BrokenCell, Record, Records, Refused,
 from pipeline.sources import Source
 
 BATCH_RECORDS = 20_000
+_BATCH_CHARACTERS = 16 << 20
+"""Of text in a batch, about: records of long cells come in smaller batches."""
 
 
 @dataclass(frozen=True)
@@ -66,17 +68,19 @@ def read_header(records: Records, table: Table, source: Source) -> Header:
 def batches(records: Records, header: Header) -> Iterator[Batch]:
     """The records behind the header as frames, in their order."""
     waiting: list[Record | Refused] = []
+    n_characters = 0
     for item in records:
         if isinstance(item, Block):
             if waiting:
                 yield _gathered(waiting, header)
-                waiting = []
+                waiting, n_characters = [], 0
             yield _of_block(item, header)
         else:
             waiting.append(item)
-            if len(waiting) == BATCH_RECORDS:
+            n_characters += sum(map(len, item[1])) if isinstance(item, tuple) else 0
+            if len(waiting) == BATCH_RECORDS or n_characters > _BATCH_CHARACTERS:
                 yield _gathered(waiting, header)
-                waiting = []
+                waiting, n_characters = [], 0
     if waiting:
         yield _gathered(waiting, header)
 

@@ -75,6 +75,10 @@ class Inbox:
     strangers: tuple[Path, ...] = ()
 
 
+Stamp = tuple[int, int, int]
+"""A file's inode, size and time of change in nanoseconds: what tells that it was written to meanwhile."""
+
+
 def table_of(name: str) -> Table | None:
     """The table a file is of: its name up to the first `_`, `-` or `.` after the table's name."""
     for table in TABLES:
@@ -197,14 +201,34 @@ def _unpack(file: BinaryIO, copy: BinaryIO) -> None:
     copy.seek(0)
 
 
-def fingerprint(export: Export) -> tuple[str, int]:
-    """SHA-256 of an export's bytes as delivered, and their number."""
+def fingerprint(export: Export) -> tuple[str, int, Stamp]:
+    """SHA-256 of an export's bytes as delivered, their number, and the file's stamp as they were read."""
     if export.kept:
-        return export.kept.sha256, export.kept.size
+        return export.kept.sha256, export.kept.size, (0, 0, 0)
     digest = hashlib.sha256()
     size = 0
     with open_file(export.path, export.name) as file:
+        stamp = _stamp(os.fstat(file.fileno()))
         while chunk := file.read(_CHUNK):
             digest.update(chunk)
             size += len(chunk)
-    return digest.hexdigest(), size
+    return digest.hexdigest(), size, stamp
+
+
+def check_unchanged(export: Export, stamp: Stamp) -> None:
+    """`UserError` where a file is no longer the one a stamp was taken of: its rows would stand under other bytes."""
+    if export.kept:
+        return
+    try:
+        now = _stamp(export.path.lstat())
+    except FileNotFoundError:
+        now = None
+    if now != stamp:
+        raise UserError(
+            f"{export.name} changed while it was read.",
+            remedy="Run again once it is copied whole; nothing was taken in.",
+        )
+
+
+def _stamp(status: os.stat_result) -> Stamp:
+    return status.st_ino, status.st_size, status.st_mtime_ns

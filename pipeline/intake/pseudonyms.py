@@ -48,17 +48,30 @@ def read_key(store: Path) -> bytes:
 
 
 def make_key(store: Path) -> bytes:
-    """A new random key in a new file that only its owner can read."""
+    """A new random key in a new file that only its owner can read: whole on the disk, or not there at all."""
     key = secrets.token_bytes(_KEY_BYTES)
-    handle = os.open(key_path(store), os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "w", encoding="ascii") as file:
-        file.write(key.hex() + "\n")
+    making = _half_made(store)
+    handle = os.open(making, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(key.hex() + "\n")
+            file.flush()
+            os.fsync(handle)
+        os.link(making, key_path(store))  # unlike a rename, it takes no other store's key away
+    finally:
+        making.unlink()
     return key
+
+
+def _half_made(store: Path) -> Path:
+    """Where a store's key is written before it is put in its place."""
+    return store.with_name(f".{store.name}.key")
 
 
 @contextmanager
 def key_for(store: Path) -> Iterator[bytes]:
     """The key of a store for one run; made with a new store, and taken away again if that store does not come about."""
+    _half_made(store).unlink(missing_ok=True)  # of a run that was killed
     is_new = not store.exists() and not key_path(store).exists()
     key = make_key(store) if is_new else read_key(store)
     try:

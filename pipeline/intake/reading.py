@@ -13,7 +13,7 @@ from pipeline.intake.arrivals import Arrival
 from pipeline.intake.batches import Batch, batches, hash_clients, read_header, text_frame
 from pipeline.intake.csvfile import Dialect, read_csv
 from pipeline.intake.forgotten import Forgotten
-from pipeline.intake.inbox import Export, KeptFile, opened
+from pipeline.intake.inbox import Export, KeptFile, check_unchanged, opened
 from pipeline.intake.jsonlines import read_jsonlines
 from pipeline.intake.mapping import as_declared
 from pipeline.intake.parquet import read_parquet
@@ -103,6 +103,7 @@ def read_arrivals(con: duckdb.DuckDBPyConnection, table: Table, arrivals: list[A
         except UnreadableError as failure:
             incoming.take_back(arrival.file_id)
             readings.append(Reading(arrival, failure=failure))
+        check_unchanged(arrival.export, arrival.stamp)
     incoming.flush()
     return readings
 

@@ -14,7 +14,7 @@ from filelock import FileLock, Timeout
 
 from pipeline.contract.checks import instant_expression
 from pipeline.errors import LockedError, StoreError, UsageError
-from pipeline.places import make_parent, owner_only
+from pipeline.places import MEND_DISK, make_parent, owner_only, tells_of_disk
 
 APPLICATION = "scapha"
 
@@ -106,6 +106,7 @@ def _connect(store: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
             raise LockedError(
                 f"Another program has the store {store} open.", remedy="Close it, then start again."
             ) from None
+        _tell_of_disk(store, error)
         raise StoreError(
             f"{store} cannot be opened as a store: {_first_line(error)}",
             remedy="Name another file with --store, or restore this one from a backup.",
@@ -129,11 +130,18 @@ def _damage_told(store: Path) -> Iterator[None]:
     try:
         yield
     except duckdb.Error as error:
+        _tell_of_disk(store, error)
         if "corrupt" in str(error).lower() or isinstance(error, duckdb.IOException | duckdb.SerializationException):
             raise StoreError(
                 f"{store} is damaged: {_first_line(error)}", remedy="Restore it from a backup, with its key."
             ) from None
         raise
+
+
+def _tell_of_disk(store: Path, error: duckdb.Error) -> None:
+    """`StoreError` where a disk is full, broken or closed to us: nothing is damaged."""
+    if tells_of_disk(error):
+        raise StoreError(f"{store} could not be used: {_first_line(error)}.", remedy=MEND_DISK) from None
 
 
 def _first_line(error: Exception) -> str:

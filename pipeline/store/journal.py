@@ -33,6 +33,7 @@ def undone_on_failure(store: Path) -> Iterator[tuple[Originals, Callable[[], Non
     path, originals = journal_path(store), Originals(store)
     size = path.stat().st_size if path.exists() else None
     settled = False
+    originals.sweep()
 
     def settle() -> None:
         nonlocal settled

@@ -4,6 +4,7 @@ They lie in a folder beside the store, in parts of Parquet, rejected rows too. A
 be told apart is kept as its line and the rule alone.
 """
 
+import io
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -51,6 +52,11 @@ class Originals:
         path = self.folder / name
         self._added += [] if path.exists() else [path]
         write_parquet(frame, path)
+
+    def sweep(self) -> None:
+        """Remove what a run that was killed left half written."""
+        for path in self.folder.glob("*.aside"):
+            path.unlink()
 
     def take_back(self) -> None:
         """Remove what was added since this object was made."""
@@ -101,11 +107,17 @@ class Adding:
 def write_parquet(frame: pl.DataFrame, path: Path) -> None:
     """Write a frame's file by one rename, its bytes on the disk before."""
     aside = path.with_name(path.name + ".aside")
-    with aside.open("wb") as file:
-        frame.write_parquet(file, compression="zstd", compression_level=1)
-        file.flush()
-        os.fsync(file.fileno())
-    aside.replace(path)
+    buffer = io.BytesIO()  # so that a full disk is the system's error, not the library's
+    frame.write_parquet(buffer, compression="zstd", compression_level=1)
+    try:
+        with aside.open("wb") as file:
+            file.write(buffer.getbuffer())
+            file.flush()
+            os.fsync(file.fileno())
+        aside.replace(path)
+    except OSError:
+        aside.unlink(missing_ok=True)
+        raise
 
 
 def _stem(sha256: str, table: str, mapping: str) -> str:

@@ -12,9 +12,6 @@ from .conftest import Ran
 
 pytestmark = pytest.mark.faults
 Program = Callable[..., Ran]
-UNMENDED = pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="what these programs find in the pipeline is not mended yet"
-)
 
 
 def findings(ran: Ran) -> list[str]:
@@ -30,7 +27,6 @@ def test_nights_killed_anywhere_are_whole_and_lose_and_double_nothing(program: P
     assert int(found[1]) >= 10
 
 
-@UNMENDED
 def test_a_call_that_fails_leaves_all_as_it_was_and_says_so_in_a_line(program: Program) -> None:
     ran = program("sweep", "later night", "FULL", "KILL", 4)
     assert findings(ran) == []
@@ -39,14 +35,12 @@ def test_a_call_that_fails_leaves_all_as_it_was_and_says_so_in_a_line(program: P
     assert min(counted) >= 3
 
 
-@UNMENDED
 def test_a_first_night_that_fails_leaves_nothing_that_stops_the_next(program: Program) -> None:
     ran = program("sweep", "first night", "FULL", "KILL", 6)
     assert findings(ran) == []
     assert len(re.findall(r": (\d+) calls", ran.stdout)) == 2
 
 
-@UNMENDED
 def test_a_full_disk_leaves_all_as_it_was_and_is_told_as_what_it_is(program: Program) -> None:
     ran = program("full_disk", "short")
     assert findings(ran) == []
@@ -54,14 +48,12 @@ def test_a_full_disk_leaves_all_as_it_was_and_is_told_as_what_it_is(program: Pro
     assert "exit 0" in ran.stdout
 
 
-@UNMENDED
 def test_rights_that_lack_are_told_and_change_nothing_and_of_two_runs_one_waits(program: Program) -> None:
     ran = program("rights")
     assert findings(ran) == []
     assert "many runs at once: well" in ran.stdout
 
 
-@UNMENDED
 def test_an_inbox_that_changes_under_a_night_loses_no_row(program: Program) -> None:
     ran = program("moving")
     assert findings(ran) == []

@@ -140,10 +140,13 @@ def lost_or_doubled(held: Dump, wanted: Dump) -> list[str]:
 
 def left_about(place: Place) -> list[str]:
     """Names that lie beside the store and the site and have no business there after a night."""
+    stem = place.store.stem
     own = {place.store.name, f"{place.store.name}.lock", "scapha.key", place.site.name}
+    own |= {f"{stem}.journal.jsonl", f"{stem}.originals"}
     if place.site.is_symlink():
         own.add(place.site.readlink().name)
     about = {path.name for folder in (place.store, place.site) for path in folder.parent.iterdir()} - own
+    about |= {path.name for path in (place.store.parent / f"{stem}.originals").glob("*.aside")}
     return sorted("an older site" if re.fullmatch(r"\.\w+\.[0-9a-f]{16}", name) else name for name in about)
 
 

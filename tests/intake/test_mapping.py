@@ -285,7 +285,7 @@ def instant_of(wall: datetime, zone: ZoneInfo) -> datetime:
     Only ever goes from UTC to the wall clock, by trying every offset the zone has within two days.
     """
     day = timedelta(days=1)
-    near = [wall + timedelta(minutes=15 * step) for step in range(-192, 193)]
+    near = [wall + timedelta(hours=step) for step in range(-48, 49, 2)]
     offsets = {shown(instant, zone) - instant for instant in near}
     fitting = [wall - offset for offset in offsets if shown(wall - offset, zone) == wall]
     before = wall - 2 * day
@@ -293,8 +293,8 @@ def instant_of(wall: datetime, zone: ZoneInfo) -> datetime:
 
 
 def changes(zone: ZoneInfo) -> list[datetime]:
-    """The hours of 2008 to 2025 in which a zone's offset changes, in UTC."""
-    hours = [datetime(2008, 1, 1) + timedelta(hours=hour) for hour in range(0, 18 * 8766, 6)]
+    """The ends of the quarters of days from 2009 to 2024 in which a zone's offset changes, in UTC."""
+    hours = [datetime(2009, 1, 1) + timedelta(hours=hour) for hour in range(0, 16 * 8766, 6)]
     offsets = [shown(hour, zone) - hour for hour in hours]
     return [hours[at] for at in range(1, len(hours)) if offsets[at] != offsets[at - 1]]
 
@@ -304,8 +304,8 @@ def test_times_of_a_declared_zone_are_those_instants_even_where_clocks_are_set(n
     zone = ZoneInfo(name)
     walls = [
         shown(change, zone) + timedelta(minutes=10 * step)
-        for change in changes(zone)[-12:] or [datetime(2024, 5, 3)]
-        for step in range(-72, 73)
+        for change in changes(zone)[-4:] or [datetime(2024, 5, 3)]
+        for step in range(-48, 25)
     ]
     if name == "Pacific/Apia":
         walls.append(datetime(2011, 12, 30, 12))  # the day the islands left out
@@ -391,7 +391,7 @@ def test_a_table_without_the_split_s_column_stays_as_it_is() -> None:
     assert found["part"].to_list() == [0]
 
 
-@untimed
+@settings(deadline=None, max_examples=30)
 @given(st.lists(st.text(max_size=12), max_size=5))
 def test_every_text_is_read_or_marked_and_none_is_lost(texts: list[str]) -> None:
     said = {
