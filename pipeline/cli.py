@@ -305,6 +305,37 @@ def rebuild(store: Path, quiet: bool, as_json: bool) -> None:
     )
 
 
+@main.command(epilog=_EXITS)
+@click.argument("folder", type=_PATH)
+@_STORE
+@_SETTINGS
+@_QUIET
+@_JSON
+def fixlist(folder: Path, store: Path, settings_path: Path | None, quiet: bool, as_json: bool) -> None:
+    """Write what each branch can mend into FOLDER: refused rows and gaps, as a spreadsheet and CSV to send again.
+
+    Each branch has a folder of its own that tells of no other. The store is only read.
+
+    \b
+    Example:
+      scapha fixlist to_mend --store shop.duckdb
+    """
+    with _telling(as_json), _progress(quiet) as progress:
+        progress(f"reading {store}")
+        from pipeline.fixlist import write_fix_lists
+        from pipeline.settings import find_settings, read_settings
+
+        named = settings_path or find_settings(None)
+        settings = read_settings(named) if named else None
+        written = write_fix_lists(folder, store=store, settings=settings, progress=progress)
+    if as_json:
+        click.echo(json.dumps({"branches": [one.as_dict() for one in written]}))
+        return
+    for one in written:
+        rows = f"{one.rows:,} rows to mend, {one.without_values:,} without values, {one.gaps:,} gaps"
+        click.echo(_printable(f"{one.branch or 'Of no branch'}: {rows}."))
+
+
 @main.command()
 @click.argument("file", type=_PATH)
 @_JSON

@@ -1,6 +1,12 @@
-"""Forget clients: every row of theirs is removed from the store and the originals, and a tombstone keeps it so."""
+"""Forget clients: every row of theirs is removed from the store and the originals, and a tombstone keeps it so.
 
+The store is first: it is committed with the tombstones, and by them a run after one that died among the originals still
+knows the visits and piercings of rows that name no client.
+"""
+
+import glob
 import hashlib
+import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -14,15 +20,15 @@ from pipeline import __version__
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLE_BY_NAME, TABLES
 from pipeline.count import count
-from pipeline.errors import UsageError
-from pipeline.intake.forgotten import CLIENT, KINDS, grave
+from pipeline.errors import StoreError, UsageError
+from pipeline.intake.forgotten import CLIENT, KINDS, Forgotten, grave, read_tombstones
 from pipeline.intake.pseudonyms import pseudonym, read_key
 from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
 from pipeline.store import kept
-from pipeline.store.database import fetch, hold_lock, open_existing, rewrite_store
-from pipeline.store.journal import catch_up
-from pipeline.store.originals import Originals, write_parquet
+from pipeline.store.database import fetch, hold_lock, insert_frame, open_store, rewrite_store
+from pipeline.store.journal import catch_up, undone_on_failure
+from pipeline.store.originals import Originals, read_part, write_parquet
 from pipeline.store.sqlfiles import drop_files
 
 Progress = Callable[[str], None]
@@ -77,27 +83,30 @@ def forget(keys: Sequence[str], store: Path, *, now: datetime, progress: Progres
 
     `UsageError` where there is no key. Run again after a failure, it ends what was begun.
     """
-    keys = sorted({key.strip() for key in keys if key.strip()})
+    keys = sorted({key.removeprefix("\ufeff").strip() for key in keys} - {""})  # some editors' mark at a file's start
     if not keys:
         raise UsageError("No key of a client was given.", remedy="Write the keys on stdin, one a line.")
+    if not store.is_file():
+        raise StoreError(f"There is no store at {store}.", remedy="Name the store with --store.")
     with owner_only(), hold_lock(store):
         key = read_key(store)
-        originals = Originals(store)
-        with open_existing(store, key) as con:
-            catch_up(con, store)
-            theirs = _gather(con, originals, {pseudonym(client, key) for client in keys})
-            hashes_found = _cells(con, originals, theirs.clients)
-            known = len(_known(con, originals, theirs.clients))
+        _clear_leftovers(store)
+        with open_store(store, key) as con:
+            with undone_on_failure(store) as (originals, settle):
+                theirs = _gather(con, originals, keys, key)
+                hashes_found = _cells(con, originals, theirs.clients)
+                known = len(_known(con, originals, theirs.clients))
+                progress("removing rows")
+                _clear_rejections(con, originals, theirs)
+                removed = {table.name: _delete(con, table, theirs) for table in TABLES_OF_CLIENTS}
+                n_graves = _bury(con, theirs, key)
+                _judge_again(con)
+                catch_up(con, store)
+                con.execute("commit")
+                settle()
             progress("writing the originals again")
-            from_originals, n_rewritten = _clear_originals(con, originals, theirs)
-            progress("removing rows")
-            removed = {table.name: _delete(con, table, theirs) for table in TABLES_OF_CLIENTS}
-            graves = theirs.graves(lambda text: pseudonym(text, key))
-            con.executemany("insert or ignore into tombstone values (?, ?)", graves)
-            _judge_again(con)
+            from_originals, n_rewritten = _clear_originals(originals, theirs)
             hashes_left = _cells(con, originals, theirs.clients)
-            catch_up(con, store)
-            con.execute("commit")
         progress("writing the store anew")
         rewrite_store(store)
     return Certificate(
@@ -108,7 +117,7 @@ def forget(keys: Sequence[str], store: Path, *, now: datetime, progress: Progres
         rows_removed=removed,
         rows_removed_from_originals=from_originals,
         originals_rewritten=n_rewritten,
-        tombstones=len(graves),
+        tombstones=n_graves,
         hashes_found=hashes_found,
         hashes_left=hashes_left,
         store_sha256=hashlib.sha256(store.read_bytes()).hexdigest(),
@@ -130,10 +139,17 @@ class _Theirs:
         is_client = pl.col(CLIENT).is_in(list(self.clients))
         return (is_client.fill_null(value=False) | (pl.col(CLIENT).is_null() & named)).fill_null(value=False)
 
-    def graves(self, hash_text: Callable[[str], str]) -> list[tuple[str, str]]:
+    def graves(self, hash_text: Callable[[str], str]) -> set[tuple[str, str]]:
         """Tombstones: kind and keyed hash."""
-        of_ids = [(kind, grave(kind, value, hash_text)) for kind, values in self.ids.items() for value in values]
-        return sorted([*((CLIENT, client) for client in self.clients), *of_ids])
+        named = {CLIENT: self.clients, **self.ids}
+        return {(kind, grave(kind, value, hash_text)) for kind, values in named.items() for value in values}
+
+
+def _clear_leftovers(store: Path) -> None:
+    """Remove what a run that was killed left of a store: rows lie in it too."""
+    for doing in ("rebuilding", "rewriting"):
+        for path in store.parent.glob(f"{glob.escape(store.name)}.{doing}*"):
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def _frames(con: duckdb.DuckDBPyConnection, originals: Originals, table: Table) -> Iterator[pl.DataFrame]:
@@ -141,20 +157,32 @@ def _frames(con: duckdb.DuckDBPyConnection, originals: Originals, table: Table) 
     names = [kind for kind in KINDS if kind in table.column_names]
     yield fetch(con, f"select distinct {', '.join(names)} from raw_{table.name}")
     for path in originals.all_parts(table.name):
-        frame = pl.read_parquet(path)
+        frame = read_part(path)
         if CLIENT in frame.columns:
             yield frame.select(names).unique()
 
 
-def _gather(con: duckdb.DuckDBPyConnection, originals: Originals, clients: set[str]) -> _Theirs:
+def _gather(con: duckdb.DuckDBPyConnection, originals: Originals, keys: Sequence[str], key: bytes) -> _Theirs:
     """Find the visits and piercings of clients: those their rows name, and the piercings of these visits."""
-    theirs = _Theirs(clients, {kind: set() for kind in KINDS if kind != CLIENT})
+    forgotten = read_tombstones(con, lambda text: pseudonym(text, key))
+    theirs = _Theirs({pseudonym(client, key) for client in keys}, _buried(con, originals, forgotten))
     for table in (*TABLES_OF_CLIENTS, TABLE_BY_NAME["procedures"]):  # once more, for rows that name the visit alone
         for frame in _frames(con, originals, table):
             own = frame.filter(theirs.rows(table))
             for kind in (kind for kind in theirs.ids if kind in frame.columns):
                 theirs.ids[kind].update(own[kind].drop_nulls())
     return theirs
+
+
+def _buried(con: duckdb.DuckDBPyConnection, originals: Originals, forgotten: Forgotten) -> dict[str, set[str]]:
+    """Visits and piercings with a tombstone in rows that name no client: a run that was stopped left them."""
+    found: dict[str, set[str]] = {kind: set() for kind in KINDS if kind != CLIENT}
+    for table in TABLES_OF_CLIENTS:
+        for frame in _frames(con, originals, table):
+            nameless = frame.filter(pl.col(CLIENT).is_null())
+            for kind in (kind for kind in found if kind in frame.columns):
+                found[kind].update(nameless[kind].drop_nulls())
+    return {kind: set(forgotten.among(kind, values)) for kind, values in found.items()}
 
 
 def _known(con: duckdb.DuckDBPyConnection, originals: Originals, clients: set[str]) -> set[str]:
@@ -174,46 +202,55 @@ def _cells(con: duckdb.DuckDBPyConnection, originals: Originals, clients: set[st
         "and table_name <> 'tombstone' and database_name = current_database()"
     ).fetchall()
     for table, column in columns:
-        query = f"select count(*) from {table} where {column} in (select unnest($clients))"
+        query = f'select count(*) from "{table}" where "{column}" in (select unnest($clients))'  # one is called table
         n_found += con.execute(query, {"clients": sorted(clients)}).fetchall()[0][0]
     for table_of_clients in TABLES_OF_CLIENTS:
         for path in originals.all_parts(table_of_clients.name):
-            texts = pl.read_parquet(path).select(pl.col(pl.String).is_in(list(clients)).sum())
+            texts = read_part(path).select(pl.col(pl.String).is_in(list(clients)).sum())
             n_found += sum(texts.row(0))
     return n_found
 
 
-def _clear_originals(
-    con: duckdb.DuckDBPyConnection, originals: Originals, theirs: _Theirs
-) -> tuple[dict[str, int], int]:
-    """Take clients' rows out of every original, and the shapes of their refused values out of the ledger.
-
-    Rows removed by table, and originals written again.
-    """
-    removed = dict.fromkeys((table.name for table in TABLES_OF_CLIENTS), 0)
-    n_rewritten = 0
+def _in_originals(originals: Originals, theirs: _Theirs) -> Iterator[tuple[Table, Path, pl.DataFrame, pl.DataFrame]]:
+    """Every part of an original with rows of clients: its table, its path, its rows, and which are theirs."""
     for table in TABLES_OF_CLIENTS:
         for path in originals.all_parts(table.name):
-            frame = pl.read_parquet(path)
+            frame = read_part(path)
             own = frame.filter(theirs.rows(table)) if CLIENT in frame.columns else frame.clear()
             if not own.is_empty():
-                sha256, name = path.name.split(".")[:2]
-                _blank_rejections(con, sha256, name, own["line"].to_list())
-                write_parquet(frame.join(own, on=["line", "part"], how="anti", nulls_equal=True), path)
-                removed[table.name] += own.height
-                n_rewritten += 1
+                yield table, path, frame, own
+
+
+def _clear_rejections(con: duckdb.DuckDBPyConnection, originals: Originals, theirs: _Theirs) -> None:
+    """Take clients' refused rows out of the ledger: it knows their lines alone, the originals whose they are."""
+    for table, path, _, own in _in_originals(originals, theirs):
+        con.execute(
+            """
+            delete from rejection
+            where line in (select unnest($lines))
+              and file_id in (select file_id from file where sha256 = $sha256 and table_name = $name)
+            """,
+            {"lines": own["line"].to_list(), "sha256": path.name.split(".")[0], "name": table.name},
+        )
+
+
+def _clear_originals(originals: Originals, theirs: _Theirs) -> tuple[dict[str, int], int]:
+    """Take clients' rows out of every original; rows removed by table, and parts of originals written again."""
+    removed = dict.fromkeys((table.name for table in TABLES_OF_CLIENTS), 0)
+    n_rewritten = 0
+    for table, path, frame, own in _in_originals(originals, theirs):
+        write_parquet(frame.join(own, on=["line", "part"], how="anti", nulls_equal=True), path)
+        removed[table.name] += own.height
+        n_rewritten += 1
     return removed, n_rewritten
 
 
-def _blank_rejections(con: duckdb.DuckDBPyConnection, sha256: str, table: str, lines: list[int]) -> None:
-    con.execute(
-        """
-        update rejection set value_shape = '', detail = ''
-        where line in (select unnest($lines))
-          and file_id in (select file_id from file where sha256 = $sha256 and table_name = $name)
-        """,
-        {"lines": lines, "sha256": sha256, "name": table},
-    )
+def _bury(con: duckdb.DuckDBPyConnection, theirs: _Theirs, key: bytes) -> int:
+    """Set clients' tombstones, and say how many they have."""
+    graves = theirs.graves(lambda text: pseudonym(text, key))
+    new = sorted(graves - set(con.execute("select kind, hash from tombstone").fetchall()))
+    insert_frame(con, "tombstone", pl.DataFrame(new, schema={"kind": pl.String, "hash": pl.String}, orient="row"))
+    return len(graves)
 
 
 def _delete(con: duckdb.DuckDBPyConnection, table: Table, theirs: _Theirs) -> int:

@@ -1,4 +1,4 @@
-"""Refused rows as a list to mend and send again: its header, its cells, and what to do about each row.
+"""Refused rows as a list to mend and send again: its header, its cells, what to do about each, and what to read first.
 
 A list is written as the source reads it that fits its own name where it is laid into the inbox, so that it is taken in
 without a change of settings: at the inbox's top this is mostly the plain case, with the contract's own column names.
@@ -9,14 +9,20 @@ import csv
 import io
 import posixpath
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from pipeline.contract.columns import BROKEN, MISFIT, Column, Kind, Table
 from pipeline.contract.rules import form_rule, remedy
 from pipeline.refusals import Broken, Refusal
 from pipeline.settings import Settings, source_for
 from pipeline.sources import Source
+
+BOOK, GAPS_FILE = "fix_list.xlsx", "gaps.csv"
+READ_ME, GAPS = "Read me", "Gaps"
+MOST_ROWS = 100_000
+"""Rows of a sheet; the CSV file holds all."""
 
 NOTES = ("file", "line", "what to do")
 """Columns at the right that are no table's: dropped at the door when the list is sent again."""
@@ -27,6 +33,31 @@ _READ_KINDS = (*_NUMBER_KINDS, Kind.DATE, Kind.TIME)
 _PLAIN_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 _FORMULA = re.compile(r"[=+\-@\t\r\n]")
 _NO_FORMULA = re.compile(r"-?[0-9]+([.,][0-9]+)?")
+
+Rows = Mapping[Table, Sequence[Refusal]]
+
+_ALWAYS: dict[str, list[str]] = {
+    "What this is": [
+        "Rows of this branch that were refused, a sheet and a CSV file for each table, with their values as they were.",
+        f"The sheet {GAPS} names piercings in whose records something is missing.",
+    ],
+    "How to mend it": [
+        "Mend the cells that the last column names. Rows that you do not send again stay refused.",
+        "In a spreadsheet program mend the workbook: it would take the zeros off 007 in a CSV file.",
+        "client_key is empty: only its keyed hash is kept. Fill it in again, else the row counts without its client.",
+        "Dates are year-month-day, such as 2031-05-04; times have a T, such as 2031-05-04T16:30.",
+        "A number with a question mark could be read in two ways: write it anew, without the mark.",
+        "Leave the names of columns, sheets and files as they are. The columns of notes at the right are dropped.",
+        "To close a gap, send the piercing's whole row again with the value filled in and recorded_at set to now.",
+    ],
+    "How to send it": [
+        "Send either the workbook or the CSV files, not both: laid into the inbox they are taken in by the next night.",
+        "Other branches' files have the same names: let none take another's place in the inbox before a night.",
+        "In a CSV file a text that a spreadsheet would run has an apostrophe before it. Take it away before you send",
+        "the file, since it would be taken for a part of the value. In the workbook there are none.",
+        "A row mended leaves the list when the night has taken it in. A row whose own id was refused stays.",
+    ],
+}
 
 
 @dataclass(frozen=True)
@@ -143,8 +174,50 @@ def as_csv(refusals: Iterable[Refusal], table: Table, source: Source) -> bytes:
 def write_rows(rows: Iterable[Sequence[str]], source: Source) -> bytes:
     """Rows as CSV in a source's dialect; where it has no quotes, what would end a cell becomes a space."""
     text = io.StringIO()
-    quoting = csv.QUOTE_MINIMAL if source.quote else csv.QUOTE_NONE
+    quoting: Literal[0, 3] = csv.QUOTE_MINIMAL if source.quote else csv.QUOTE_NONE
     writer = csv.writer(text, delimiter=source.delimiter, quotechar=source.quote or None, quoting=quoting)
     ends = re.compile(f"[{re.escape(source.delimiter)}\r\n]")
     writer.writerows(rows if source.quote else ([ends.sub(" ", cell) for cell in row] for row in rows))
     return ("\r\n" * source.skip_lines + text.getvalue()).encode(source.encoding, "replace")
+
+
+def read_me(
+    rows: Rows, without_values: Sequence[Refusal], places: Mapping[str, Place]
+) -> dict[str, list[Sequence[str]]]:
+    """The sections of the sheet to read first: by their titles, rows of cells."""
+    sections: dict[str, list[Sequence[str]]] = {title: [[line] for line in told] for title, told in _ALWAYS.items()}
+    sections["Where to lay it"] = [[_laid(file, place)] for file, place in places.items()] if rows else []
+    sections["Too long for the workbook"] = [
+        [f"{table.name}: the first {MOST_ROWS:,} rows are here, all {len(own):,} in the CSV file."]
+        for table, own in rows.items()
+        if len(own) > MOST_ROWS
+    ]
+    sections["Your own files' names of columns, and those here"] = _names(rows, places)
+    sections["Refused before the values could be told apart: file, line, what to do"] = [
+        [refusal.file, str(refusal.line) if refusal.line else "the whole file", what_to_do(refusal, refusal.source)]
+        for refusal in without_values
+    ]
+    return {title: told for title, told in sections.items() if told}
+
+
+def _laid(file: str, place: Place) -> str:
+    match place.folder:
+        case None:
+            return f"{file}: nowhere as the settings are; let the first of their sources that fits it be a plain one."
+        case "":
+            return f"{file}: into the inbox itself, in no folder."
+        case folder:
+            return f"{file}: into the folder {folder} of the inbox."
+
+
+def _names(rows: Rows, places: Mapping[str, Place]) -> list[Sequence[str]]:
+    """Names that the source of a refused row gives columns otherwise than the workbook does."""
+    here = places[BOOK].source.columns
+    found = {
+        (table.name, refusal.source.columns[column], here.get(column, column))
+        for table, own in rows.items()
+        for refusal in own
+        for column in table.column_names
+        if column in refusal.source.columns
+    }
+    return [name for name in sorted(found) if name[1] != name[2]]

@@ -14,7 +14,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline.contract.checks import read_query, stored_query
+from pipeline.contract.checks import read_query, versioned
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLES
 from pipeline.intake.zones import make_branch_zones, make_link_zones, make_time_zones
@@ -127,25 +127,37 @@ def _rows(table: Table, standing: pl.DataFrame, originals: Originals) -> pl.Data
         (~pl.col("column_name").is_in(list(table.key)).any()).alias("is_key_sound"),
         (~pl.col("column_name").is_in(list(table.version_times)).any()).alias("is_time_sound"),
     )
-    return pl.concat(found).join(columns.cast({"file_id": pl.Int64}), on=["file_id", "line"])
+    return pl.concat(found).join(columns.cast({"file_id": pl.Int64}), on=["file_id", "line"], maintain_order="left")
 
 
 def _unmended(con: duckdb.DuckDBPyConnection, table: Table, frame: pl.DataFrame, zone: str) -> pl.DataFrame:
     """The refused rows that stand to be mended, each once, in the order taken in."""
     params: dict[str, Any] = {"now": _NO_CLOCK, "zone": zone, "clock_zone": zone}
     query = read_query(table, "refused", may_misfit=True)
-    used = {name: value for name, value in params.items() if f"${name}" in query}
-    con.execute(f"create or replace temp table refused_read as {query}", used)
+    con.execute(f"create or replace temp table refused_read as {query}", _used(params, query))
+    query = _standing_query(table)
+    kept = fetch(con, query, _used(params, query))
+    kept = kept.cast({"file_id": pl.Int64, "line": pl.Int64, "part": pl.Int16})
+    known = frame.join(kept, on=["file_id", "line", "part"], how="semi")
+    unknown = _newest_copies(frame.filter(~pl.col("is_key_sound")), table)
+    return pl.concat([known, unknown.select(known.columns)]).sort("run_id", "file_id", "line", "part")
+
+
+def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
+    return {name: value for name, value in params.items() if f"${name}" in query}
+
+
+def _standing_query(table: Table) -> str:
+    """SELECT of the rows of `refused_read`, by file_id, line and part, that no other version of their key outdates."""
     key = ", ".join(f"v.{name}" for name in table.key)
     same = " and ".join(f"h.{name} is not distinct from v.{name}" for name in table.key)
-    kept = fetch(
-        con,
-        f"""
+    read, read_at = versioned(table, "refused_read", "r")
+    stored, stored_at = versioned(table, f"raw_{table.name}", "r")
+    return f"""
         with versions as (
-          select v.* exclude (versioned_at), r.run_id,
-            case when r.is_time_sound then v.versioned_at end as versioned_at
-          from refused_read v join refused r using (file_id, line, part)
-          where r.is_key_sound
+          select r.*, s.run_id, case when s.is_time_sound then {read_at} end as versioned_at
+          from {read} join refused s on s.file_id = r.file_id and s.line = r.line and s.part = r.part
+          where s.is_key_sound
         ),
         newest as (
           select *, row_number() over (
@@ -153,7 +165,7 @@ def _unmended(con: duckdb.DuckDBPyConnection, table: Table, frame: pl.DataFrame,
           ) as newness
           from versions v
         ),
-        held as ({stored_query(table)})
+        held as (select r.*, {stored_at} as versioned_at from {stored})
         select file_id, line, part from newest v
         where newness = 1 and not exists (
           select 1 from held h
@@ -162,12 +174,7 @@ def _unmended(con: duckdb.DuckDBPyConnection, table: Table, frame: pl.DataFrame,
             else (h.run_id, h.file_id, h.line) > (v.run_id, v.file_id, v.line)
           end
         )
-        """,
-        {"zone": zone} if table.version_times else None,
-    ).cast({"file_id": pl.Int64, "line": pl.Int64, "part": pl.Int16})
-    known = frame.join(kept, on=["file_id", "line", "part"], how="semi")
-    unknown = _newest_copies(frame.filter(~pl.col("is_key_sound")), table)
-    return pl.concat([known, unknown.select(known.columns)]).sort("run_id", "file_id", "line", "part")
+    """
 
 
 def _newest_copies(frame: pl.DataFrame, table: Table) -> pl.DataFrame:

@@ -11,9 +11,12 @@ _TIME_PATTERN = (
     "[0-9]{4}-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-9]{2}([.,][0-9]{1,9})?)?"
     "(Z|[+-]([01][0-9]|2[0-3])(:?[0-5][0-9])?)?"
 )
+_PLAIN_TIME_PATTERN = "[0-9]{4}-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-5][0-9])?"
 _OFFSET_PATTERN = "(Z|[+-][0-9]{2}:?([0-9]{2})?)$"
 _LONGEST_STEP = 3
 """Hours by which any zone's clock is set back at most."""
+_DAYS_APART = 2
+"""Days by which no two zones' clocks are apart."""
 _VALUE_SHOWN = 40
 """Characters of a refused value whose shape is shown."""
 
@@ -33,9 +36,13 @@ def _read_time(text: str) -> str:
     )
     utc = f"({wall} - to_minutes({minutes}))"
     iso = "replace(cast({} as varchar), ' ', 'T')".format
-    # The year 1 in UTC bounds what the database writes as a plain year.
+    # Most exports write plain wall times: what little is to do for these is done without taking them apart. The year 1
+    # in UTC bounds what the database writes as a plain year.
     return (
-        f"case when regexp_full_match({text}, '{_TIME_PATTERN}') and left({text}, 4) <> '0000' then "
+        f"case when regexp_full_match({text}, '{_PLAIN_TIME_PATTERN}') then "
+        f"case when left({text}, 4) <> '0000' and try_cast({text} as timestamp) is not null "
+        f"then {text} || (case when length({text}) = 16 then ':00' else '' end) end "
+        f"when regexp_full_match({text}, '{_TIME_PATTERN}') and left({text}, 4) <> '0000' then "
         f"case when {offset} = '' then {iso(wall)} "
         f"when {offset} = 'Z' then {iso(wall)} || 'Z' "
         f"when {utc} >= timestamp '0001-01-01' then {iso(utc)} || 'Z' end end"
@@ -87,29 +94,41 @@ def instant_expression(time: str, zone: str) -> str:
     the zone's clock was set back within hours before, the instant is taken that much earlier if it shows the same time.
     """
     wall = f"cast({time} as timestamp)"
-    second = f"timezone('UTC', timezone({zone}, {wall}))"
+    # In microseconds, since the calendar is what takes time; and named by a lambda, to ask for it once.
+    second = f"epoch_us(timezone({zone}, {wall}))"
 
     def shown(hours_before: float) -> str:
-        return f"timezone({zone}, timezone('UTC', {second} - {_interval(hours_before)}))"
+        return f"timezone({zone}, make_timestamptz(second - {_microseconds(hours_before)}))"
 
-    steady = f"when {shown(_LONGEST_STEP)} = {wall} - {_interval(_LONGEST_STEP)} then {second} "
+    steady = f"when {shown(_LONGEST_STEP)} = {wall} - interval {_LONGEST_STEP} hour then second "
     repeated = "".join(
-        f"when {shown(hours)} = {wall} then {second} - {_interval(hours)} " for hours in (_LONGEST_STEP, 2, 1, 0.5)
+        f"when {shown(hours)} = {wall} then second - {_microseconds(hours)} " for hours in (_LONGEST_STEP, 2, 1, 0.5)
     )
-    return (
-        f"case when right({time}, 1) = 'Z' then cast(left({time}, -1) as timestamp) {steady}{repeated}else {second} end"
-    )
+    first = f"list_transform([{second}], lambda second: case {steady}{repeated}else second end)[1]"
+    return f"case when right({time}, 1) = 'Z' then cast(left({time}, -1) as timestamp) else make_timestamp({first}) end"
 
 
-def _interval(hours: float) -> str:
-    return f"interval {60 * hours:.0f} minute"
+def _microseconds(hours: float) -> str:
+    return f"{hours * 3_600_000_000:.0f}"
 
 
 def _future(column: Column, value: str) -> str:
-    """SQL condition: the value lies after the run's clock, in the row's zone."""
+    """SQL condition: the value lies after the run's clock, in the row's zone.
+
+    What lies days before the clock is past in every zone, which spares most rows the calendar of theirs.
+    """
     if column.kind is Kind.DATE:
-        return f"{value} > cast(timezone(clock_zone, timezone('UTC', $now)) as date)"
-    return f"instant({value}, clock_zone) > $now"
+        today = "cast(timezone(clock_zone, timezone('UTC', $now)) as date)"
+        return f"case when {_long_past(column, value)} then false else {value} > {today} end"
+    return f"case when {_long_past(column, value)} then false else instant({value}, clock_zone) > $now end"
+
+
+def _long_past(column: Column, value: str) -> str:
+    """SQL condition: the value lies so far before the run's clock that no zone makes it future."""
+    day = f"cast($now as date) - {_DAYS_APART}"
+    if column.kind is Kind.DATE:
+        return f"{value} < {day}"
+    return f"{value} < cast({day} as varchar) and substr({value}, 5, 1) = '-'"  # else a year of five digits
 
 
 def _form(column: Column, text: str, value: str) -> str:
@@ -171,11 +190,11 @@ def _zoned(table: Table, source: str, alias: str) -> tuple[str, str]:
 
 
 def _as_read(table: Table, source: str) -> str:
-    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its zones."""
+    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its clock."""
     reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
     joined, zone = _zoned(table, source, "t")
     return f"""as_read as (
-  select t.file_id, t.line, t.part, t, coalesce({zone}, $zone) as zone, coalesce({zone}, $clock_zone) as clock_zone,
+  select t.file_id, t.line, t.part, t, coalesce({zone}, $clock_zone) as clock_zone,
     struct_pack(
     {reads}
     ) as v
@@ -187,19 +206,17 @@ def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     """SELECT that reads a table's rows from `source`, a table of their text.
 
     `source` has file_id, line, part and the declared columns as trimmed text. The result has file_id, line, part, the
-    declared columns as read, `versioned_at` (UTC; NULL for a table without history) and `is_broken`. Parameters: `now`
-    (UTC timestamp) and, for rows whose branch is not known, the zones in which their times (`zone`) and the clock
-    (`clock_zone`) are read. Needs the macro `instant` and the tables of `pipeline.intake.zones`.
+    declared columns as read, and `is_broken`. Parameters: `now` (UTC timestamp) and, where a branch is not known, the
+    zone its clock is read in (`clock_zone`). Needs the macro `instant` and the tables of
+    `pipeline.intake.zones`.
     """
     columns = ", ".join(f"v.{name}" for name in table.column_names)
-    times = ", ".join(f"v.{name}" for name in table.version_times)
-    versioned = f"instant(coalesce({times}), zone)" if times else "cast(null as timestamp)"
     broken = " or\n  ".join(
         f"coalesce({condition}, false)" for _, _, condition in row_rules(table, may_misfit=may_misfit)
     )
     return f"""
 with {_as_read(table, source)}
-select file_id, line, part, {columns}, {versioned} as versioned_at, (
+select file_id, line, part, {columns}, (
   {broken}
 ) as is_broken
 from as_read
@@ -230,11 +247,13 @@ where broken is not null
 """
 
 
-def stored_query(table: Table) -> str:
-    """SELECT of a table's stored versions with `versioned_at` as `read_query` gives it. Parameter: `zone`, if dated."""
-    raw = f"raw_{table.name}"
+def versioned(table: Table, source: str, alias: str) -> tuple[str, str]:
+    """FROM clause of a table's rows as read, and SQL for the instant (UTC) that orders their versions.
+
+    NULL for a table without history. Parameter: `zone`, if dated, for rows whose branch is not known.
+    """
     if not table.version_times:
-        return f"select r.*, cast(null as timestamp) as versioned_at from {raw} r"
-    time = f"coalesce({', '.join(f'r.{name}' for name in table.version_times)})"
-    joined, zone = _zoned(table, raw, "r")
-    return f"select r.*, instant({time}, coalesce({zone}, $zone)) as versioned_at from {joined}"
+        return f"{source} {alias}", "cast(null as timestamp)"
+    time = f"coalesce({', '.join(f'{alias}.{name}' for name in table.version_times)})"
+    joined, zone = _zoned(table, source, alias)
+    return joined, f"instant({time}, coalesce({zone}, $zone))"

@@ -10,21 +10,27 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.contract.columns import BROKEN, Kind, Table
-from pipeline.intake.records import Block, BrokenCell, Record, Records, Refused, UnreadableError
+from pipeline.intake.records import Block, BrokenCell, NumberCell, Record, Records, Refused, UnreadableError
 from pipeline.sources import Source
 
 BATCH_RECORDS = 20_000
 _BATCH_CHARACTERS = 16 << 20
 """Of text in a batch, about: records of long cells come in smaller batches."""
+_NUMERIC = (Kind.WHOLE, Kind.DECIMAL, Kind.DATE, Kind.TIME)
+"""Kinds that read a number, if only the serial number of a day."""
 
 
 @dataclass(frozen=True)
 class Header:
-    """A file's header: where each declared column stands, how many fields there are, and undeclared names."""
+    """A file's header: where each declared column stands, how many fields there are, and undeclared names.
+
+    `with_comma` names the columns in which the source writes a comma before decimals.
+    """
 
     positions: dict[str, int]
     n_fields: int
     undeclared: tuple[str, ...]
+    with_comma: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -54,7 +60,8 @@ def match_header(names: list[str], table: Table, source: Source) -> Header:
         raise UnreadableError("file.column_twice", ", ".join(twice))
     undeclared = tuple(dict.fromkeys(name for name in names if name and name not in called.values()))
     positions = {column: names.index(name) for column, name in called.items() if name in names}
-    return Header(positions, len(names), undeclared)
+    numeric = [column.name for column in table.columns if column.kind in _NUMERIC]
+    return Header(positions, len(names), undeclared, frozenset(numeric if source.decimal_mark == "," else ()))
 
 
 def read_header(records: Records, table: Table, source: Source) -> Header:
@@ -103,15 +110,21 @@ def _gathered(items: list[Record | Refused], header: Header) -> Batch:
             lines.append(item[0])
             rows.append(item[1])
     cells = list(zip(*rows, strict=True)) or [()] * header.n_fields  # turned on its side at once: a loop is slower
-    columns = {name: pl.Series(_marked(cells[at]), dtype=pl.String) for name, at in header.positions.items()}
+    columns = {
+        name: pl.Series(_as_text(cells[at], with_comma=name in header.with_comma), dtype=pl.String)
+        for name, at in header.positions.items()
+    }
     return Batch(pl.DataFrame({"line": pl.Series(lines, dtype=pl.Int64)} | columns), tuple(refused))
 
 
-def _marked(cells: tuple[str, ...]) -> tuple[str, ...]:
-    """Cells in which the broken ones begin with the mark that the rules know."""
-    if not any(isinstance(cell, BrokenCell) for cell in cells):
-        return cells
-    return tuple(f"{BROKEN}{cell}" if isinstance(cell, BrokenCell) else cell for cell in cells)
+def _as_text(cells: tuple[str, ...], *, with_comma: bool) -> tuple[str, ...]:
+    """Cells in which the broken ones begin with the mark that the rules know, and numbers have their source's comma."""
+    kinds = set(map(type, cells))
+    if BrokenCell in kinds:
+        cells = tuple(f"{BROKEN}{cell}" if isinstance(cell, BrokenCell) else cell for cell in cells)
+    if with_comma and NumberCell in kinds:
+        cells = tuple(cell.replace(".", ",") if isinstance(cell, NumberCell) else cell for cell in cells)
+    return cells
 
 
 def text_frame(cells: pl.DataFrame, table: Table) -> pl.DataFrame:
@@ -127,9 +140,10 @@ def text_frame(cells: pl.DataFrame, table: Table) -> pl.DataFrame:
 
 
 def hash_clients(frame: pl.DataFrame, table: Table, hash_client: Callable[[str], str]) -> pl.DataFrame:
-    """A frame of text with its client keys hashed."""
+    """A frame of text with its client keys hashed; of a broken one only the mark stays."""
     for name in (column.name for column in table.columns if column.kind is Kind.CLIENT):
         keys = frame[name].drop_nulls().unique()
-        hashed = pl.Series([hash_client(key) for key in keys], dtype=pl.String)
+        hashes = [BROKEN if key.startswith(BROKEN) else hash_client(key) for key in keys.to_list()]
+        hashed = pl.Series(hashes, dtype=pl.String)
         frame = frame.with_columns(pl.col(name).replace_strict(keys, hashed, default=None))
     return frame

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from enum import IntEnum
 
-from pipeline.intake.records import BrokenCell
+from pipeline.intake.records import BrokenCell, NumberCell
 
 
 class DateStyle(IntEnum):
@@ -72,7 +72,7 @@ def number_text(written: str) -> str:
         return BrokenCell("a number that cannot be read")
     text = format(Decimal(repr(number)), "f")
     text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
+    return NumberCell("0" if text == "-0" else text)
 
 
 def date_text(written: str, style: DateStyle, *, is_1904: bool) -> str:

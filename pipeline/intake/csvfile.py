@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import BinaryIO
 
-import numpy as np
 import polars as pl
 
 from pipeline.intake.records import Block, Record, Records, UnreadableError
@@ -22,6 +21,9 @@ from pipeline.intake.records import Block, Record, Records, UnreadableError
 _BLOCK_BYTES = 16 << 20
 _TEXT_LIMIT = 2 << 30
 """Bytes or characters of text a single file may unpack to."""
+_RECORD_LIMIT = 16 << 20
+"""Characters of a single record, and bytes of a line without an end: in cells they take many times the memory."""
+_MOST_LINES = 10_000_000
 csv.field_size_limit(_TEXT_LIMIT)
 _ASCII_BASED = ("utf-8", "cp1252", "latin-1")
 """Encodings in which a line end and a separator are the same single bytes as in ASCII, and stand nowhere else."""
@@ -73,6 +75,10 @@ class _Bytes:
                 self._cut = part[end:]
                 return b"".join([*parts, part[:end]])
             parts.append(part)
+            if b"\r" in part:  # a line may end here: such a file goes record by record anyway
+                break
+            if sum(map(len, parts)) > _RECORD_LIMIT:
+                raise UnreadableError("file.size", f"a line of it is over {_RECORD_LIMIT >> 20} MiB.")
         self._cut = b""
         return b"".join(parts)
 
@@ -86,7 +92,8 @@ class _Bytes:
 
     def text(self, block: bytes, encoding: str) -> Iterable[str]:
         """The lines of a block and of all that follows it."""
-        return io.TextIOWrapper(io.BufferedReader(_Rest(block + self._cut, self)), encoding=encoding, newline="")
+        text = io.TextIOWrapper(io.BufferedReader(_Rest(block + self._cut, self)), encoding=encoding, newline="")
+        return iter(lambda: text.readline(_RECORD_LIMIT + 1), "")
 
 
 class _Rest(io.RawIOBase):
@@ -161,14 +168,14 @@ def _cut_head(block: bytes, dialect: Dialect) -> tuple[bytes, bytes]:
 
 
 def _parse(block: bytes, n_fields: int, dialect: Dialect) -> pl.DataFrame | None:
-    """A block without quotes as a frame of its cells; None where a line has another number of fields, or is blank."""
-    characters = np.frombuffer(block, np.uint8)
-    ends = np.flatnonzero(characters == ord("\n"))
-    if not block.endswith(b"\n"):
-        ends = np.append(ends, len(block))
-    marks = np.flatnonzero(characters == ord(dialect.delimiter))
-    n_marks = np.diff(np.searchsorted(marks, ends), prepend=0)
-    if n_fields < 2 or (n_marks != n_fields - 1).any():
+    """A block without quotes as a frame of its cells; None where a line has another number of fields, or is blank.
+
+    Polars refuses a line with more fields, and fills one with fewer: it has none of these if the separators add up.
+    """
+    n_lines = block.count(b"\n") + (not block.endswith(b"\n"))
+    if n_fields < 2 or block.count(dialect.delimiter.encode()) != n_lines * (n_fields - 1):
+        return None
+    if dialect.delimiter.isspace() and _has_blank(block):
         return None
     if dialect.encoding != "utf-8":
         block = block.decode(dialect.encoding).encode()
@@ -177,24 +184,36 @@ def _parse(block: bytes, n_fields: int, dialect: Dialect) -> pl.DataFrame | None
         frame = pl.read_csv(
             block, has_header=False, schema=names, infer_schema=False, separator=dialect.delimiter, quote_char=None
         )
-    except pl.exceptions.ComputeError:  # bytes that are no UTF-8: the plain reader names the first
+    except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):  # a long line, or bytes that are no UTF-8
         return None
-    return frame if frame.height == len(ends) else None
+    return frame if frame.height == n_lines else None
+
+
+def _has_blank(block: bytes) -> bool:
+    """Whether a line has nothing but space, in a file whose separator is space too."""
+    return any(not line.strip() for line in block.split(b"\n")[:-1])
 
 
 class _Lines:
-    """A text's lines and then one of our own, with the line given last and whether it was ours."""
+    """A text's lines and then one of our own, with the line given last and whether it was ours.
+
+    `n_held` counts the characters given since whoever takes the records last set it to 0.
+    """
 
     def __init__(self, text: Iterable[str]) -> None:
         self._text = text
         self.last = ""
         self.is_over = False
+        self.n_held = 0
 
     def __iter__(self) -> Iterator[str]:
         is_empty = True
         for line in self._text:
             is_empty = False
             self.last = line
+            self.n_held += len(line)
+            if self.n_held > _RECORD_LIMIT:
+                raise UnreadableError("file.size", f"a record of it is over {_RECORD_LIMIT:,} characters.")
             yield line
         if is_empty:
             raise UnreadableError("file.empty")
@@ -221,3 +240,6 @@ def _plain_records(text: Iterable[str], dialect: Dialect, first_line: int, to_sk
         if ends > begins or lines.last.strip():
             yield begins, record
         begins = ends + 1
+        lines.n_held = 0
+        if ends > _MOST_LINES:
+            raise UnreadableError("file.size", f"it has over {_MOST_LINES:,} lines.")

@@ -1,6 +1,7 @@
 """Clients who asked to be forgotten: what of theirs comes again is refused at the door.
 
-A tombstone is a keyed hash of the client's key, or of a visit or piercing of theirs, since some rows name only these.
+A tombstone is a keyed hash of what stands for the client, or of a visit or piercing of theirs, since some rows name only
+these.
 A row that names another client stands.
 """
 
@@ -19,8 +20,8 @@ Hash = Callable[[str], str]
 
 
 def grave(kind: str, value: str, hash_text: Hash) -> str:
-    """The hash in a tombstone: a client's key is hashed already, an id together with its kind."""
-    return value if kind == CLIENT else hash_text(f"{kind} {value}")
+    """The hash in a tombstone, of a value together with its kind: it is not the hash that stands for a client in rows."""
+    return hash_text(f"{kind} {value}")
 
 
 class Forgotten:
@@ -38,13 +39,17 @@ class Forgotten:
         if CLIENT not in table.column_names or not any(self._hashes.values()):
             return found
         for kind in KINDS:
-            if kind in table.column_names and self._hashes[kind]:
+            if kind in table.column_names:
                 found |= self._matches(frame, kind)
         return found
 
+    def among(self, kind: str, values: Iterable[str]) -> list[str]:
+        """Those of a column's values that have a tombstone."""
+        hashes = self._hashes[kind]
+        return [value for value in values if grave(kind, value, self._hash_text) in hashes] if hashes else []
+
     def _matches(self, frame: pl.DataFrame, kind: str) -> pl.Series:
-        values = frame[kind].drop_nulls().unique()
-        theirs = [value for value in values if grave(kind, value, self._hash_text) in self._hashes[kind]]
+        theirs = self.among(kind, frame[kind].drop_nulls().unique())
         matches = frame[kind].is_in(theirs).fill_null(value=False)
         return matches if kind == CLIENT else matches & frame[CLIENT].is_null()
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, BinaryIO
 
-from pipeline.intake.records import BrokenCell, Record, Records, Refused, UnreadableError
+from pipeline.intake.records import BrokenCell, NumberCell, Record, Records, Refused, UnreadableError
 
 _TEXT_LIMIT = 2 << 30
 """Characters of text a single file may unpack to."""
@@ -26,7 +26,7 @@ _SPACE = " \t\r\n"
 """What JSON takes for space (RFC 8259, section 2)."""
 
 _decode = json.JSONDecoder(
-    object_pairs_hook=tuple, parse_int=str, parse_float=str, parse_constant=BrokenCell
+    object_pairs_hook=tuple, parse_int=str, parse_float=NumberCell, parse_constant=BrokenCell
 ).raw_decode  # an object is a tuple of pairs, so that a name that stands twice is seen; numbers stay as written
 
 

@@ -116,7 +116,7 @@ def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Take
     con = run.con
     readings = read_arrivals(con, table, arrivals, run.door)
     clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
-    params = {"now": run.now, "zone": run.zone, "clock_zone": clock_zone}
+    params = {"now": run.now, "clock_zone": clock_zone}
     may_misfit = any(reading.may_misfit for reading in readings)
     query = read_query(table, "incoming", may_misfit=may_misfit)
     con.execute(f"create or replace temp table read_rows as {query}", _used(params, query))
@@ -168,12 +168,14 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) ->
     con.execute(
         f"""
         insert into raw_{table.name} (seq, run_id, file_id, line, {names})
-        select
-          (select coalesce(max(seq), 0) from raw_{table.name}) + row_number() over (order by file_order, line, part),
-          $run_id, file_id, line, {names}
-        from read_rows join fate using (file_id, line, part) join arrival using (file_id)
-        where fate in ('accepted', 'superseded')
-        """,
+        select (select coalesce(max(seq), 0) from raw_{table.name}) + place, $run_id, file_id, line, {names}
+        from read_rows
+        join (
+          select file_id, line, part, row_number() over (order by file_order, line, part) as place
+          from fate join arrival using (file_id)
+          where fate in ('accepted', 'superseded')
+        ) using (file_id, line, part)
+        """,  # the numbers are found apart from the rows: these are too wide to sort
         {"run_id": run_id},
     )
 

@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 import duckdb
 
-from pipeline.intake.records import BrokenCell, Record, Records, UnreadableError
+from pipeline.intake.records import BrokenCell, NumberCell, Record, Records, UnreadableError
 
 _FILE_LIMIT = 2 << 30
 _TEXT_LIMIT = 2 << 30
@@ -177,7 +177,7 @@ def _number(text: str) -> str:
     if text in ("nan", "inf", "-inf"):
         return BrokenCell(text)
     plain = format(Decimal(text), "f") if "e" in text else text
-    return plain.rstrip("0").removesuffix(".") if "." in plain else plain
+    return NumberCell(plain.rstrip("0").removesuffix(".") if "." in plain else plain)
 
 
 def _date(text: str) -> str:

@@ -8,7 +8,7 @@ from typing import BinaryIO, TypeAlias
 import duckdb
 import polars as pl
 
-from pipeline.contract.columns import Table
+from pipeline.contract.columns import Kind, Table
 from pipeline.intake.arrivals import Arrival
 from pipeline.intake.batches import Batch, batches, hash_clients, read_header, text_frame
 from pipeline.intake.csvfile import Dialect, read_csv
@@ -22,9 +22,15 @@ from pipeline.intake.xlsx import read_xlsx
 from pipeline.store.database import insert_frame
 from pipeline.store.originals import REFUSED, Originals
 
+_TYPED = ("xlsx", "parquet")
+"""Forms in which a date is a value of its own, which libraries write as a time at midnight."""
+_MIDNIGHT = "T00:00:00$"
+
 Rows: TypeAlias = tuple[pl.DataFrame, list[Refused]]
 """Rows of a file as text, and records of it that were refused before their values were looked at."""
 
+_MOST_REFUSED = 500_000
+"""Records of a file refused before their values are looked at: all are held until the files of a table are read."""
 _FLUSH_RECORDS = 200_000
 """Records held before they are inserted: few inserts for many small files, little memory for a large one."""
 
@@ -116,6 +122,8 @@ def _read_arrival(arrival: Arrival, incoming: _Incoming, door: Door) -> Reading:
             keep(frame, refused_here)
             n_rows += frame.height + len(refused_here)
             refused += refused_here
+            if len(refused) > _MOST_REFUSED:
+                raise UnreadableError("file.size", f"over {_MOST_REFUSED:,} of its records are not as the header is.")
             to_check = frame if arrival.recheck is None else _only(frame, arrival.recheck)
             incoming.add(arrival.file_id, to_check)
     return Reading(arrival, n_rows, undeclared, tuple(refused))
@@ -142,7 +150,11 @@ def _rows_of(export: Export, door: Door) -> Iterator[tuple[tuple[str, ...], Iter
 def _through(batch: Batch, export: Export, door: Door) -> Rows:
     """A batch as the contract has it: clients hashed, the forgotten refused."""
     table = export.table
-    frame = as_declared(text_frame(batch.cells, table), table, export.source)
+    frame = text_frame(batch.cells, table)
+    if export.form in _TYPED:
+        days = [column.name for column in table.columns if column.kind is Kind.DATE]
+        frame = frame.with_columns(pl.col(days).str.replace(_MIDNIGHT, ""))
+    frame = as_declared(frame, table, export.source)
     frame = hash_clients(frame, table, door.hash_text)
     is_forgotten = door.forgotten.is_theirs(frame, table)
     lines = frame.filter(is_forgotten)["line"].unique(maintain_order=True)

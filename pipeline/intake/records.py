@@ -26,7 +26,13 @@ class BrokenCell(str):
     __slots__ = ()
 
 
-@dataclass(frozen=True)
+class NumberCell(str):
+    """A cell that holds a number and no text: its decimals stand behind a point, whatever its source declares."""
+
+    __slots__ = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Refused:
     """A record refused before its cells are looked at: its line, the `row.` rule it breaks, a detail for the remedy."""
 

@@ -10,7 +10,7 @@ most one file for each key: that keeps the order of files exact without a loop o
 
 import duckdb
 
-from pipeline.contract.checks import stored_query
+from pipeline.contract.checks import versioned
 from pipeline.contract.columns import Table
 
 
@@ -49,28 +49,32 @@ def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str)
 def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
     """Rows of contested keys with their round, and the version of each contested key that counts so far."""
     key, names = ", ".join(table.key), ", ".join(table.column_names)
-    own_key = ", ".join(f"r.{name}" for name in table.key)
-    con.execute(f"""
+    own_key, own_names = (", ".join(f"r.{name}" for name in columns) for columns in (table.key, table.column_names))
+    is_contested = f"exists (select 1 from contested c where {_same(table.key, 'c', 'r')})"
+    params = {"zone": zone} if table.version_times else None
+    rows, versioned_at = versioned(table, "read_rows", "r")
+    con.execute(
+        f"""
         create or replace temp table contender as
-        select r.file_id, r.line, r.part, {", ".join(f"r.{name}" for name in table.column_names)}, r.versioned_at,
+        select r.file_id, r.line, r.part, {own_names}, {versioned_at} as versioned_at,
           dense_rank() over (partition by {own_key} order by a.file_order) as round,
-          row_number() over (
-            partition by r.file_id, {", ".join(f"r.{name}" for name in table.column_names)} order by r.line, r.part
-          ) > 1 as is_repeat
-        from read_rows r
-        join arrival a using (file_id)
-        where not r.is_broken and exists (select 1 from contested c where {_same(table.key, "c", "r")})
-    """)
+          row_number() over (partition by r.file_id, {own_names} order by r.line, r.part) > 1 as is_repeat
+        from {rows}
+        join arrival a on a.file_id = r.file_id
+        where not r.is_broken and {is_contested}
+        """,
+        params,
+    )
+    stored, versioned_at = versioned(table, f"raw_{table.name}", "r")
     con.execute(
         f"""
         create or replace temp table counting as
         select {names}, versioned_at from (
           select *, row_number() over (partition by {key} order by versioned_at desc nulls last, seq desc) as newness
-          from ({stored_query(table)}) s
-          where exists (select 1 from contested c where {_same(table.key, "c", "s")})
+          from (select r.*, {versioned_at} as versioned_at from {stored} where {is_contested})
         ) where newness = 1
         """,
-        {"zone": zone} if table.version_times else None,
+        params,
     )
 
 

@@ -133,6 +133,8 @@ def _relationships(package: Package, part: str) -> dict[str, _Relationship]:
     def add(attributes: dict[str, str]) -> None:
         if attributes.get("TargetMode") == "External":
             return
+        if attributes.get("Id", "") in found:
+            raise broken("two parts it leads to go by the same id.")
         target = posixpath.normpath(posixpath.join("/", folder, attributes.get("Target", "")))
         found[attributes.get("Id", "")] = _Relationship(attributes.get("Type", "").rpartition("/")[2], target)
         if len(found) > _MOST_RELATIONSHIPS:

@@ -21,6 +21,7 @@ APPLICATION = "scapha"
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": False,
     "autoload_known_extensions": False,
+    "enable_progress_bar": False,
 }
 _MACROS = (
     f"create temp macro instant(time_text, zone) as {instant_expression('time_text', 'zone')}",

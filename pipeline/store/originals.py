@@ -1,7 +1,8 @@
 """Redacted originals: every file's declared columns, clients hashed, kept compressed under the hash of its bytes.
 
 They lie in a folder beside the store, in parts of Parquet, rejected rows too. A record refused before its values could
-be told apart is kept as its line and the rule alone.
+be told apart is kept as its line and the rule alone. Every part's name tells how many there are, so that an original of
+which one is missing, be it that a run was killed, is none.
 """
 
 import io
@@ -10,6 +11,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
+
+from pipeline.errors import StoreError
 
 _ROWS_PER_PART = 200_000
 REFUSED = {"refused_rule": pl.String, "refused_detail": pl.String}
@@ -29,9 +32,11 @@ class Originals:
         self._added: list[Path] = []
 
     def parts(self, sha256: str, table: str, mapping: str) -> list[Path]:
-        """The parts of a file as it was read in one way; none where it is not kept."""
-        found = self.folder.glob(f"{_stem(sha256, table, mapping)}.*.parquet")
-        return sorted(found, key=lambda path: int(path.name.split(".")[-2]))
+        """The parts of a file as it was read in one way; none where it is not kept whole."""
+        found = {_place(path): path for path in self.folder.glob(f"{_stem(sha256, table, mapping)}.*.parquet")}
+        n_parts = max((total for _, total in found), default=0)
+        wanted = [(number, n_parts) for number in range(1, n_parts + 1)]
+        return [found[place] for place in wanted] if found.keys() >= set(wanted) else []
 
     def all_parts(self, table: str) -> list[Path]:
         """Every part of every file of a table."""
@@ -40,18 +45,14 @@ class Originals:
     def read(self, sha256: str, table: str, mapping: str) -> Iterator[pl.DataFrame]:
         """A file's parts as frames, in the order of its records."""
         for path in self.parts(sha256, table, mapping):
-            yield pl.read_parquet(path)
+            yield read_part(path)
 
     def adding(self, sha256: str, table: str, mapping: str) -> "Adding":
-        """An original to be written frame by frame."""
-        self.folder.mkdir(mode=0o700, exist_ok=True)
-        return Adding(self, _stem(sha256, table, mapping))
-
-    def write_part(self, name: str, frame: pl.DataFrame) -> None:
-        """Write one part in place of any of its name, whole or not at all."""
-        path = self.folder / name
-        self._added += [] if path.exists() else [path]
-        write_parquet(frame, path)
+        """An original to be written frame by frame, in place of what is there of it."""
+        stem = _stem(sha256, table, mapping)
+        for path in self.folder.glob(f"{stem}.*"):
+            path.unlink()
+        return Adding(self.folder / stem, self._added)
 
     def sweep(self) -> None:
         """Remove what a run that was killed left half written."""
@@ -68,13 +69,13 @@ class Originals:
 
 
 class Adding:
-    """An original while it is written: frames are gathered into parts."""
+    """An original while it is written: frames are gathered into parts, which have no name before all are there."""
 
-    def __init__(self, originals: Originals, stem: str) -> None:
-        self._originals = originals
+    def __init__(self, stem: Path, added: list[Path]) -> None:
         self._stem = stem
+        self._added = added
         self._waiting: list[pl.DataFrame] = []
-        self._n_parts = 0
+        self._written: list[Path] = []
 
     def add(self, frame: pl.DataFrame) -> None:
         """Append some rows."""
@@ -84,14 +85,17 @@ class Adding:
 
     def close(self) -> None:
         """Write what is left: at least one part, so that a file without rows is kept too."""
-        if self._waiting or not self._n_parts:
+        if self._waiting or not self._written:
             self._write()
+        for number, path in enumerate(self._written, start=1):
+            part = self._stem.with_name(f"{self._stem.name}.{number}-{len(self._written)}.parquet")
+            self._added.append(part)
+            path.replace(part)
 
     def drop(self) -> None:
-        """Write nothing, and remove what was written: the file could not be read whole."""
-        for number in range(self._n_parts):
-            (self._originals.folder / f"{self._stem}.{number}.parquet").unlink(missing_ok=True)
-        self._waiting = []
+        """Leave nothing of what was written: the file could not be read whole."""
+        for path in self._written:
+            path.unlink(missing_ok=True)
 
     def _write(self) -> None:
         frame = (
@@ -99,25 +103,45 @@ class Adding:
             if self._waiting
             else pl.DataFrame(schema={"line": pl.Int64, **REFUSED})
         )
-        self._originals.write_part(f"{self._stem}.{self._n_parts}.parquet", frame)
-        self._n_parts += 1
+        path = self._stem.with_name(f"{self._stem.name}.{len(self._written) + 1}.aside")
+        path.parent.mkdir(mode=0o700, exist_ok=True)
+        self._written.append(path)
+        _write_whole(frame, path)
         self._waiting = []
+
+
+def read_part(path: Path) -> pl.DataFrame:
+    """A part's rows; `StoreError` where its file is damaged."""
+    try:
+        return pl.read_parquet(path)
+    except pl.exceptions.PolarsError:
+        raise StoreError(f"The original {path} is damaged.", remedy="Put it back from its backup.") from None
 
 
 def write_parquet(frame: pl.DataFrame, path: Path) -> None:
     """Write a frame's file by one rename, its bytes on the disk before."""
     aside = path.with_name(path.name + ".aside")
+    _write_whole(frame, aside)
+    aside.replace(path)
+
+
+def _write_whole(frame: pl.DataFrame, path: Path) -> None:
     buffer = io.BytesIO()  # so that a full disk is the system's error, not the library's
     frame.write_parquet(buffer, compression="zstd", compression_level=1)
     try:
-        with aside.open("wb") as file:
+        with path.open("wb") as file:
             file.write(buffer.getbuffer())
             file.flush()
             os.fsync(file.fileno())
-        aside.replace(path)
     except OSError:
-        aside.unlink(missing_ok=True)
+        path.unlink(missing_ok=True)
         raise
+
+
+def _place(path: Path) -> tuple[int, int]:
+    """Which part of how many a file is."""
+    number, _, total = path.name.split(".")[-2].partition("-")
+    return int(number), int(total)
 
 
 def _stem(sha256: str, table: str, mapping: str) -> str:

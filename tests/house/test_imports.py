@@ -8,8 +8,18 @@ from .sources import ROOT, Module, modules
 
 MAY_IMPORT = {
     "__main__": {"cli"},
-    "cli": {"nightly", "check", "simulate", "contract", "settings", "workbook", "places", "errors"},
+    "cli": {
+        *("nightly", "check", "forget", "rebuild", "fixlist", "workbook", "simulate"),
+        *("contract", "settings", "places", "errors"),
+    },
     "check": {"intake", "store", "contract", "settings", "suggest", "places", "errors"},
+    "forget": {"intake", "store", "judge", "count", "contract", "places", "errors"},
+    "rebuild": {"intake", "store", "judge", "count", "contract", "settings", "places", "errors"},
+    "fixlist": {
+        *("intake", "store", "refusals", "mending", "reports", "contract", "settings", "sources", "places", "errors"),
+    },
+    "mending": {"refusals", "contract", "settings", "sources"},
+    "refusals": {"intake", "store", "contract", "settings", "sources"},
     "nightly": {"intake", "store", "judge", "count", "publish", "reports", "settings", "places", "errors"},
     "intake": {"store", "contract", "settings", "sources", "errors"},
     "store": {"contract", "results", "settings", "errors", "places"},
@@ -33,7 +43,7 @@ CLOCK = re.compile(
     r"(?:^|\.)(?:datetime|date)\.(?:now|today|utcnow)$|^time\.|(?:^|\.)(?:monotonic|perf_counter|localtime|gmtime)$"
 )
 CLOCK_IN_SQL = re.compile(r"\bcurrent_(?:date|time|timestamp)\b|\b(?:now|today|get_current_timestamp)\s*\(", re.I)
-CONNECTIONS = {"open_store", "read_store"}
+CONNECTIONS = {"open_store", "open_existing", "read_store"}
 
 
 def part(name: str) -> str:
@@ -98,7 +108,7 @@ def test_no_statement_in_sql_reads_the_clock() -> None:
 
 def test_only_the_night_and_its_sisters_open_connections() -> None:
     openers = {module.name for module in modules() if module.names & CONNECTIONS}
-    assert openers == {"pipeline.nightly", "pipeline.check"}
+    assert openers == {f"pipeline.{name}" for name in ("nightly", "check", "rebuild", "forget", "fixlist")}
 
 
 def test_only_the_store_knows_how_to_connect() -> None:

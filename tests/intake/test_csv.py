@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.contract.tables import TABLE_BY_NAME
+from pipeline.intake import csvfile
 from pipeline.intake.batches import batches, read_header, text_frame
 from pipeline.intake.csvfile import read_csv
 from pipeline.intake.records import UnreadableError
@@ -262,3 +263,18 @@ def test_every_record_is_read_or_set_apart_on_the_line_an_independent_reader_fin
 def is_quote_open(text: str) -> bool:
     """Whether a line put behind a text becomes part of its last record."""
     return len(record_lines(f"{text}\nx")) == len(record_lines(text))
+
+
+@pytest.mark.parametrize(
+    "body",
+    [b"x" * (17 << 20), b'"' + b"x" * (17 << 20), b'"' + b"x\n" * (9 << 20)],
+    ids=["a line", "a quoted cell", "a quote that never closes"],
+)
+def test_a_record_without_end_is_refused_for_its_size(body: bytes) -> None:
+    assert failure(HEAD.encode() + b"K1," + body)[0] == "file.size"
+
+
+def test_more_lines_than_a_file_may_have_are_refused_for_their_number(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(csvfile, "_MOST_LINES", 1000)
+    assert failure(HEAD + "\n" * 1001)[0] == "file.size"
+    assert records(HEAD + "K1,a\n" * 900)[-1] == (901, "K1", "a")

@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.contract.tables import TABLE_BY_NAME
 from pipeline.errors import UsageError, UserError
-from pipeline.intake.inbox import Export, form_of, look_into, open_export, table_of
+from pipeline.intake.inbox import form_of, look_into, open_file, table_of
 from support.exports import Nights, export, fill
 
 
@@ -86,7 +85,7 @@ def test_hidden_and_temporary_names_are_not_opened_nor_counted(tmp_path: Path) -
     hidden = [".procedures.csv", "~procedures.csv", ".old/procedures.csv", "~tmp/procedures.csv", "a/.b/c/sales.csv"]
     fill(tmp_path, dict.fromkeys([*hidden, "procedures.csv"], "x"))
     assert names(tmp_path) == ["procedures.csv"]
-    assert look_into(tmp_path).others == 0
+    assert look_into(tmp_path).strangers == ()
 
 
 def test_links_and_pipes_are_not_opened(tmp_path: Path) -> None:
@@ -108,7 +107,7 @@ def test_a_link_or_pipe_that_takes_a_file_s_place_is_not_read(tmp_path: Path, ma
     assert callable(make)
     make(path, target)
     with pytest.raises(UserError, match=r"procedures\.csv"):
-        open_export(Export(path, "procedures.csv", TABLE_BY_NAME["procedures"], "csv", gzipped=False))
+        open_file(path, "procedures.csv")
 
 
 def test_files_of_no_table_are_counted_only(nights: Nights) -> None:

@@ -1,9 +1,11 @@
 """Nights one after another, what a store then holds, and a search through every byte beside it."""
 
+import json
 import shutil
+import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -54,6 +56,15 @@ def differing(one: Tables, other: Tables) -> list[str]:
     return sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
 
 
+def renumbered(held: Tables) -> Tables:
+    """Tables whose versions are numbered without gaps: an erasure leaves gaps, where a rebuild counts on."""
+    return held | {
+        name: [(at, *row[1:]) for at, row in enumerate(rows, start=1)]  # sorted by their number, which is in front
+        for name, rows in held.items()
+        if name.startswith("raw_")
+    }
+
+
 def rebuilt(shop: Shop) -> Tables:
     """What the store holds once it is lost and made again."""
     shop.store.unlink()
@@ -84,14 +95,19 @@ def beside(shop: Shop) -> dict[str, bytes]:
         for path in shop.store.parent.rglob("*")
         if path.is_file() and path != shop.key
     }
-    return found | {f"{name} unpacked": frame.write_csv().encode() for name, frame in originals(shop).items()}
+    folder = originals_folder(shop.store).name
+    return found | {f"{folder}/{name} unpacked": frame.write_csv().encode() for name, frame in originals(shop).items()}
 
 
 def places_of(shop: Shop, words: Iterable[str]) -> set[tuple[str, str]]:
     """Where beside the store which of some words stand: `store`, `journal`, `originals` or a file's own name."""
-    kinds = {shop.store.name: "store", journal_path(shop.store).name: "journal"}
+    kinds = {
+        shop.store.name: "store",
+        journal_path(shop.store).name: "journal",
+        originals_folder(shop.store).name: "originals",
+    }
     return {
-        (kinds.get(name, "originals" if name.endswith("unpacked") else name), word)
+        (kinds.get(name.split("/")[0], name), word)
         for name, content in beside(shop).items()
         for word in words
         if word.lower().encode() in content.lower()
@@ -104,21 +120,32 @@ def copy_of(shop: Shop, folder: Path) -> Shop:
     return Shop(folder)
 
 
-def kill_at(step: str, program: Callable[[Path], str], shop: Shop, stdin: str = "") -> None:
-    """Run a program in a process of its own, which ends itself without any ado once `step` is reached.
+_DYING = """
+import importlib, json, os, signal, sys
+from pathlib import Path
+module, name, call, after, arguments = json.loads(sys.argv[1])
+from pipeline import nightly
+nightly.build_site = lambda _, folder: (folder / "index.html").write_text("<p>built</p>")
+home = importlib.import_module(module)
+real, calls = getattr(home, name), []
+def dying(*given, **named):
+    calls.append(name)
+    if len(calls) < call:
+        return real(*given, **named)
+    if after:
+        real(*given, **named)
+    os.kill(os.getpid(), signal.SIGKILL)
+setattr(home, name, dying)
+from pipeline.cli import main
+main(arguments)
+"""
 
-    `program` gives for a store's path the Python code to run; `step` is a function's dotted name. The process is killed
-    as it is called.
-    """
-    module, _, name = step.rpartition(".")
-    code = (
-        "import os, signal\n"
-        f"import {module.split(':')[0]} as module\n"
-        f"def die(*_, **__): os.kill(os.getpid(), signal.SIGKILL)\n"
-        f"setattr(module, {name!r}, die)\n"
-        f"{program(shop.store)}"
-    )
+
+def killed(function: str, *arguments: object, call: int = 1, after: bool = False, stdin: str = "") -> None:
+    """Run a command in a process that is killed at the Nth call of a function, before that or after."""
+    module, _, name = function.rpartition(".")
+    told = json.dumps([module, name, call, after, [str(argument) for argument in arguments]])
     ran = subprocess.run(
-        [sys.executable, "-c", code], input=stdin, capture_output=True, text=True, check=False, timeout=120
+        [sys.executable, "-c", _DYING, told], input=stdin, capture_output=True, text=True, check=False, timeout=120
     )
-    assert ran.returncode == -9, ran.stderr
+    assert ran.returncode == -signal.SIGKILL, ran.stderr

@@ -46,4 +46,5 @@ def test_a_first_night_killed_at_a_step_is_done_by_the_next(shop: Shop, unharmed
     assert pages(shop) == unharmed
     assert outcome.summary["counts"]["accepted"] == 29
     assert len([path for path in shop.site.parent.iterdir() if path.is_dir() and not path.is_symlink()]) == 1
-    assert {path.name for path in shop.store.parent.iterdir()} == {"shop.duckdb", "shop.duckdb.lock", "scapha.key"}
+    names = {"shop.duckdb", "shop.duckdb.lock", "shop.journal.jsonl", "shop.originals", "scapha.key"}
+    assert {path.name for path in shop.store.parent.iterdir()} == names

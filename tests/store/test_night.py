@@ -126,7 +126,9 @@ def test_the_day_of_a_report_is_the_newest_any_accepted_row_tells_of(open_shop: 
 
 @pytest.mark.usefixtures("quick")
 def test_no_one_else_can_read_what_lies_beside_the_store_after_a_night(open_shop: Shop) -> None:
-    assert modes(open_shop.store.parent) == dict.fromkeys(OWN_FILES, 0o600)
+    kept = {**dict.fromkeys(OWN_FILES, 0o600), "shop.journal.jsonl": 0o600, "shop.originals": 0o700}
+    assert modes(open_shop.store.parent) == kept
+    assert set(modes(open_shop.store.parent / "shop.originals").values()) == {0o600}
     assert stat.S_IMODE(open_shop.site.resolve().stat().st_mode) == 0o700
 
 
