@@ -10,6 +10,7 @@ from pipeline.contract import vocabulary as v
 from pipeline.settings import Settings
 from pipeline.store.database import fetch
 from pipeline.store.references import make_references
+from pipeline.store.retention import kept_weeks
 from pipeline.store.sqlfiles import names_in, run_files, sql_files
 
 MEASURES = tuple(names_in("3_measures"))
@@ -18,7 +19,7 @@ Frames = dict[str, pl.DataFrame]
 
 
 def count(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None) -> tuple[date | None, Frames]:
-    """The as-of date and every measure by its name.
+    """The as-of date and every measure by its name, with the weeks kept from rows that are aged out.
 
     Without a given `as_of` it is the newest day any accepted row tells of; None where there is no row at all, and then
     the measures are empty.
@@ -28,7 +29,7 @@ def count(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None
     newest = con.execute("select newest_on from stg_newest_day").fetchall()[0][0]
     known_by = as_of or newest
     run_files(con, names_in("2_core", "3_measures"), _params(settings, known_by or v.BEFORE_ANY_DATA))
-    return known_by, {name: _in_order(con, name) for name in MEASURES}
+    return known_by, {name: _in_order(con, name) for name in MEASURES} | kept_weeks(con)
 
 
 def _params(settings: Settings, as_of: date) -> dict[str, Any]:

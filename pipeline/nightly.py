@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline import __version__
 from pipeline.count import count
+from pipeline.errors import StoreError
 from pipeline.intake.inbox import Inbox, look_into
 from pipeline.intake.load import Taken, take_in
 from pipeline.intake.pseudonyms import key_for, read_key
@@ -18,10 +19,11 @@ from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
 from pipeline.publish import built_aside, check_site_path
 from pipeline.settings import Settings
-from pipeline.store import kept
+from pipeline.store import kept, retention
 from pipeline.store.database import check_key, check_store_path, hold_lock, open_store, read_store
-from pipeline.store.journal import catch_up, undone_on_failure
+from pipeline.store.journal import catch_up, is_cleared, note_cleared, undone_on_failure
 from pipeline.store.ledger import Ledger, Run
+from pipeline.store.originals import Originals
 from pipeline.store.sqlfiles import drop_files
 from reports.edition import Edition
 from reports.site import build_site
@@ -76,6 +78,9 @@ def run_night(
         if taken.is_something:
             run = Run(taken.run_id, __version__, started, _utc(clock()), settings.timezone)
             Ledger(con).write_run(run, len(taken.loads), taken.counts)
+        aged_again = retention.remove_rows(con)
+        _age_out(con, settings, progress)
+        clear_originals = _clearing(con, store, originals, is_due=aged_again > 0)
         edition, new_signals = _count_and_judge(con, settings, as_of, progress)
         kept.keep_results(con, edition.results)
         kept.remember_signals(con, edition.results["signals"])
@@ -87,9 +92,14 @@ def run_night(
             settle()
             con.close()
             is_changed = put_in_place()
+        kept_too_long = clear_originals()
     return replace(
         _outcome(edition, taken, new_signals, is_changed),
-        warnings=(*_nothing_to_take(inbox, inbox_folder), *_unreadable(taken, edition.results["rejected_rows"])),
+        warnings=(
+            *_nothing_to_take(inbox, inbox_folder),
+            *_unreadable(taken, edition.results["rejected_rows"]),
+            *kept_too_long,
+        ),
     )
 
 
@@ -113,10 +123,47 @@ def run_report(
     return _outcome(edition, None, new_signals, is_changed)
 
 
+def _age_out(con: duckdb.DuckDBPyConnection, settings: Settings, progress: Progress) -> None:
+    """Let rows older than are kept go, once the weeks they tell of are counted for the last time."""
+    ageing = retention.next_ageing(con, settings.keep_years)
+    if ageing is None:
+        return
+    progress(f"ageing out records before {ageing.cutoff}")
+    known_by, measures = count(con, settings, None)
+    drop_files(con)
+    retention.keep_weeks(con, ageing, judge(measures, known_by, kept.raised_before(con)))
+    retention.remove_rows(con)
+
+
+def _clearing(
+    con: duckdb.DuckDBPyConnection, store: Path, originals: Originals, *, is_due: bool
+) -> Callable[[], tuple[str, ...]]:
+    """What takes aged rows out of the originals, once the night is committed: until then they can still be needed.
+
+    It gives a warning where the disk fails it; the next night tries again.
+    """
+    ageing = retention.last_ageing(con)
+    if ageing is None or (is_cleared(store, ageing.cutoff) and not is_due):
+        return tuple
+    cutoff, stay = ageing.cutoff, retention.staying(con, ageing.cutoff)
+
+    def clear() -> tuple[str, ...]:
+        try:
+            retention.clear_originals(originals, cutoff, stay)
+            if not is_cleared(store, cutoff):
+                note_cleared(store, cutoff)
+        except (OSError, StoreError) as error:
+            return (f"Records before {cutoff} are still in {originals.folder}, and go with the next night: {error}",)
+        return ()
+
+    return clear
+
+
 def _count_and_judge(
     con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None, progress: Progress
 ) -> tuple[Edition, tuple[str, ...]]:
     """What the site is made of, and the ids of signals no earlier night had raised."""
+    retention.check_as_of(con, as_of)
     progress("counting")
     known_by, measures = count(con, settings, as_of)
     drop_files(con)

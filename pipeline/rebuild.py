@@ -17,9 +17,9 @@ from pipeline.intake.pseudonyms import read_key
 from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
 from pipeline.settings import Settings
-from pipeline.store import kept
+from pipeline.store import kept, retention
 from pipeline.store.database import hold_lock, key_fingerprint, open_store
-from pipeline.store.journal import Entry, journal_path, read_journal, runs_of
+from pipeline.store.journal import Entry, ageings_of, journal_path, read_journal, runs_of
 from pipeline.store.ledger import Counts, Ledger, Run
 from pipeline.store.originals import Originals
 from pipeline.store.sqlfiles import drop_files
@@ -119,7 +119,7 @@ def _recount(con: duckdb.DuckDBPyConnection, file: Entry) -> None:
 
 
 def _put_back(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> None:
-    """What no export gives again: settings, the days signals were raised, tombstones."""
+    """What no export gives again: settings, the days signals were raised, tombstones, weeks whose rows are aged out."""
     settings = [entry["settings"] for entry in entries if "settings" in entry]
     if settings:
         con.execute("insert into kept_settings values (?)", [settings[-1]])
@@ -129,6 +129,9 @@ def _put_back(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> None:
             con.execute("insert into signal_memory values (?, ?)", [entry["signal_id"], raised_on])
         elif "hash" in entry:
             con.execute("insert into tombstone values (?, ?)", [entry["kind"], entry["hash"]])
+    for ageing in ageings_of(entries):
+        retention.put_back(con, ageing)
+    retention.remove_rows(con)  # that a killed night left in the originals
 
 
 def _judge(con: duckdb.DuckDBPyConnection, progress: Progress) -> None:

@@ -1,8 +1,7 @@
 """Clients who asked to be forgotten: what of theirs comes again is refused at the door.
 
-A tombstone is a keyed hash of what stands for the client, or of a visit or piercing of theirs, since some rows name only
-these.
-A row that names another client stands.
+A tombstone is a keyed hash of what stands for the client, or of a visit or piercing of theirs, since some rows name
+only these. A row that names another client stands.
 """
 
 from collections.abc import Callable, Iterable
@@ -20,7 +19,7 @@ Hash = Callable[[str], str]
 
 
 def grave(kind: str, value: str, hash_text: Hash) -> str:
-    """The hash in a tombstone, of a value together with its kind: it is not the hash that stands for a client in rows."""
+    """The hash in a tombstone, of a value with its kind: another hash than the one that stands for a client in rows."""
     return hash_text(f"{kind} {value}")
 
 

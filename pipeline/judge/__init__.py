@@ -9,6 +9,7 @@ from datetime import date
 import polars as pl
 
 from pipeline.contract import vocabulary as v
+from pipeline.judge.aged import with_kept_weeks
 from pipeline.judge.charts import judge_control_charts
 from pipeline.judge.comparison import judge_comparison
 from pipeline.judge.expected import Reference, judge_weekly
@@ -54,4 +55,4 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
         "branch_practitioners": judge_branch_practitioners(measures["branch_practitioners"]),
         "branches": judge_branches(measures["branch_days"]),
     }
-    return {name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}
+    return with_kept_weeks({name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}, measures)

@@ -21,7 +21,6 @@ APPLICATION = "scapha"
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": False,
     "autoload_known_extensions": False,
-    "enable_progress_bar": False,
 }
 _MACROS = (
     f"create temp macro instant(time_text, zone) as {instant_expression('time_text', 'zone')}",
@@ -118,6 +117,7 @@ def _connect(store: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
             remedy="Name another file with --store, or restore this one from a backup.",
         ) from None
     con.execute("set TimeZone = 'UTC'")
+    con.execute("set enable_progress_bar = false")  # stdout is for what was asked for
     con.execute("set enable_external_access = false")
     for macro in _MACROS:
         con.execute(macro)

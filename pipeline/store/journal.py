@@ -1,6 +1,7 @@
 """The journal: what exports cannot give again, a JSON line for each entry, beside the store.
 
-Every run with its files and their counts, settings, the days signals were raised, and tombstones. With the originals it
+Every run with its files and their counts, settings, the days signals were raised, tombstones, and weeks kept of rows
+that are aged out. With the originals it
 is enough to make the store again. An entry is written before the run commits; a run that came to nothing is undone by a
 later entry, and of two entries of one run the later holds.
 """
@@ -18,6 +19,7 @@ import duckdb
 from pipeline.errors import StoreError
 from pipeline.store.database import fetch
 from pipeline.store.originals import Originals
+from pipeline.store.retention import Ageing, journal_entry
 
 Entry = dict[str, Any]
 
@@ -80,6 +82,27 @@ def runs_of(entries: list[Entry]) -> list[Entry]:
     return [runs[run_id] for run_id in sorted(runs)]
 
 
+def ageings_of(entries: list[Entry]) -> list[Entry]:
+    """The ageings that hold, oldest first: none that was undone, and the later of two of one cutoff."""
+    ageings: dict[str, Entry] = {}
+    for entry in entries:
+        if "ageing" in entry:
+            ageings[entry["ageing"]] = entry
+        elif "ageing_undone" in entry:
+            ageings.pop(entry["ageing_undone"], None)
+    return [ageings[cutoff] for cutoff in sorted(ageings)]
+
+
+def is_cleared(store: Path, cutoff: date) -> bool:
+    """Whether it is written down that the originals hold no row before a cutoff."""
+    return {"originals_cleared": cutoff.isoformat()} in read_journal(store)
+
+
+def note_cleared(store: Path, cutoff: date) -> None:
+    """Write down that the originals hold no row before a cutoff."""
+    _append(journal_path(store), [{"originals_cleared": cutoff.isoformat()}])
+
+
 def catch_up(con: duckdb.DuckDBPyConnection, store: Path) -> None:
     """Write down what the store, with its open transaction, holds and the journal does not, and undo what it lost."""
     entries = read_journal(store)
@@ -107,10 +130,18 @@ def _missing(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> Iterator[E
     for row in fetch(con, "from signal_memory order by signal_id").to_dicts():
         if row["signal_id"] not in raised:
             yield _plain_row(row)
+    yield from _missing_ageings(con, entries)
     buried = {(entry["kind"], entry["hash"]) for entry in entries if "hash" in entry}
     for row in fetch(con, "from tombstone order by kind, hash").to_dicts():
         if (row["kind"], row["hash"]) not in buried:
             yield row
+
+
+def _missing_ageings(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> Iterator[Entry]:
+    known = {entry["ageing"] for entry in ageings_of(entries)}
+    held = [Ageing(*row) for row in con.execute("from ageing order by cutoff").fetchall()]
+    yield from ({"ageing_undone": cutoff} for cutoff in sorted(known - {one.cutoff.isoformat() for one in held}))
+    yield from (journal_entry(con, one) for one in held if one.cutoff.isoformat() not in known)
 
 
 def _run_entry(con: duckdb.DuckDBPyConnection, run: dict[str, Any]) -> Entry:

@@ -1,4 +1,4 @@
-"""`scapha forget` and `scapha rebuild` as they are typed: keys on stdin alone, a certificate or a document on stdout."""
+"""`scapha forget` and `scapha rebuild` as they are typed: keys on stdin alone, a certificate on stdout."""
 
 from pathlib import Path
 

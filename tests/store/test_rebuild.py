@@ -41,7 +41,7 @@ def json_lines(table: str, *changes: Row) -> str:
 
 def book(**rows: list[Row]) -> bytes:
     return saved(
-        written_book({table: [list(found[0]), *(one.values() for one in found)] for table, found in rows.items()})
+        written_book({table: [list(found[0]), *(list(one.values()) for one in found)] for table, found in rows.items()})
     )
 
 
