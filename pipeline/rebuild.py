@@ -19,7 +19,7 @@ from pipeline.places import disk_told, owner_only
 from pipeline.settings import Settings
 from pipeline.store import kept, retention
 from pipeline.store.database import hold_lock, key_fingerprint, open_store
-from pipeline.store.journal import Entry, ageings_of, journal_path, read_journal, runs_of
+from pipeline.store.journal import Entry, ageings_of, journal_path, raised_of, read_journal, runs_of
 from pipeline.store.ledger import Counts, Ledger, Run
 from pipeline.store.originals import Originals
 from pipeline.store.sqlfiles import drop_files
@@ -52,8 +52,10 @@ def rebuild(store: Path, *, progress: Progress) -> Rebuilt:
                 f"The key beside {store} is not the one its clients were hashed with.",
                 remedy="Put the right scapha.key back; with another key no client would be recognised.",
             )
-        aside.unlink(missing_ok=True)
+        for path in (aside, aside.with_name(f"{aside.name}.wal")):  # of a run that was killed
+            path.unlink(missing_ok=True)
         with open_store(aside, key) as con:
+            _bury(con, entries)
             for run in runs:
                 progress(f"run {run['run']['run_id']} of {runs[-1]['run']['run_id']}")
                 _replay(con, run, Originals(store), key)
@@ -119,19 +121,21 @@ def _recount(con: duckdb.DuckDBPyConnection, file: Entry) -> None:
 
 
 def _put_back(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> None:
-    """What no export gives again: settings, the days signals were raised, tombstones, weeks whose rows are aged out."""
+    """What no export gives again: settings, the days signals were raised, and weeks whose rows are aged out."""
     settings = [entry["settings"] for entry in entries if "settings" in entry]
     if settings:
         con.execute("insert into kept_settings values (?)", [settings[-1]])
-    for entry in entries:
-        if "signal_id" in entry:
-            raised_on = date.fromisoformat(entry["raised_on"])
-            con.execute("insert into signal_memory values (?, ?)", [entry["signal_id"], raised_on])
-        elif "hash" in entry:
-            con.execute("insert into tombstone values (?, ?)", [entry["kind"], entry["hash"]])
+    for signal_id, raised_on in raised_of(entries).items():
+        con.execute("insert into signal_memory values (?, ?)", [signal_id, date.fromisoformat(raised_on)])
     for ageing in ageings_of(entries):
         retention.put_back(con, ageing)
     retention.remove_rows(con)  # that a killed night left in the originals
+
+
+def _bury(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> None:
+    """Set the tombstones first: an original from a backup may still hold rows of a client who was forgotten since."""
+    for kind, hashed in {(entry["kind"], entry["hash"]) for entry in entries if "hash" in entry}:
+        con.execute("insert into tombstone values (?, ?)", [kind, hashed])
 
 
 def _judge(con: duckdb.DuckDBPyConnection, progress: Progress) -> None:

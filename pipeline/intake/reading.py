@@ -39,7 +39,7 @@ _FLUSH_RECORDS = 200_000
 class Reading:
     """What reading a file gave: its rows, those refused before their values were looked at, and undeclared columns.
 
-    `may_misfit` tells whether cells may bear the marks of broken and misfit values, `is_split` whether a record may be
+    `may_misfit` tells whether cells may bear the marks of broken and misfit values, `is_split` whether a record became
     several rows; `failure` is why the file could not be read at all.
     """
 
@@ -48,17 +48,13 @@ class Reading:
     undeclared: tuple[str, ...] = ()
     refused: tuple[Refused, ...] = ()
     failure: UnreadableError | None = None
+    is_split: bool = False
 
     @property
     def may_misfit(self) -> bool:
         """Whether the file's form or its source lets a cell be no value at all."""
         export = self.arrival.export
         return export.form != "csv" or export.mapping != ""
-
-    @property
-    def is_split(self) -> bool:
-        """Whether a record may have become several rows."""
-        return self.arrival.export.source.split is not None
 
 
 class _Incoming:
@@ -116,17 +112,19 @@ def read_arrivals(con: duckdb.DuckDBPyConnection, table: Table, arrivals: list[A
 
 def _read_arrival(arrival: Arrival, incoming: _Incoming, door: Door) -> Reading:
     n_rows = 0
+    is_split = False
     refused: list[Refused] = []
     with _rows_of(arrival.export, door) as (undeclared, rows), _keeping(arrival, door) as keep:
         for frame, refused_here in rows:
             keep(frame, refused_here)
             n_rows += frame.height + len(refused_here)
-            refused += refused_here
+            refused += [one for one in refused_here if arrival.recheck is None or one.line in arrival.recheck]
+            is_split = is_split or ("part" in frame.columns and bool((frame["part"] > 0).any()))
             if len(refused) > _MOST_REFUSED:
                 raise UnreadableError("file.size", f"over {_MOST_REFUSED:,} of its records are not as the header is.")
             to_check = frame if arrival.recheck is None else _only(frame, arrival.recheck)
             incoming.add(arrival.file_id, to_check)
-    return Reading(arrival, n_rows, undeclared, tuple(refused))
+    return Reading(arrival, n_rows, undeclared, tuple(refused), is_split=is_split)
 
 
 def _only(frame: pl.DataFrame, lines: frozenset[int]) -> pl.DataFrame:
@@ -170,6 +168,8 @@ def _from_original(export: Export, kept: KeptFile, door: Door) -> Iterator[Rows]
         is_refused = pl.col("refused_rule").is_not_null()
         refused = frame.filter(is_refused).select("line", "refused_rule", "refused_detail").rows()
         rows = frame.filter(~is_refused).drop(*REFUSED)
+        if not rows.is_empty():  # else the original may know no columns
+            rows = rows.filter(~door.forgotten.is_theirs(rows, export.table))
         yield rows, [Refused(line, rule, detail) for line, rule, detail in refused]
 
 

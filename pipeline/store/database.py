@@ -244,8 +244,9 @@ def open_existing(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection
 def rewrite_store(store: Path) -> None:
     """Write a store that nobody has open into a new file in its place: in a database's free pages old rows lie on."""
     aside = store.with_name(f"{store.name}.rewriting")
-    aside.unlink(missing_ok=True)
-    con = duckdb.connect(config=_CONFIG)
+    for path in (aside, aside.with_name(f"{aside.name}.wal")):  # of a run that was killed
+        path.unlink(missing_ok=True)
+    con = duckdb.connect(config={**_CONFIG, "temp_directory": f"{store}.spill"})
     try:
         con.execute(f"attach {_quoted(store)} as old (read_only)")
         con.execute(f"attach {_quoted(aside)} as new")

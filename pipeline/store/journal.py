@@ -58,12 +58,12 @@ def read_journal(store: Path) -> list[Entry]:
     path = journal_path(store)
     if not path.is_file():
         return []
-    lines = path.read_text(encoding="utf-8").split("\n")
+    lines = path.read_bytes().split(b"\n")
     entries = []
     for number, line in enumerate(lines[:-1], start=1):
         try:
-            entries.append(json.loads(line))
-        except json.JSONDecodeError:
+            entries.append(json.loads(line.decode("utf-8", "surrogatepass")))
+        except ValueError:
             raise StoreError(
                 f"{path}, line {number} is damaged.", remedy="Put the journal back from its backup."
             ) from None
@@ -103,6 +103,12 @@ def note_cleared(store: Path, cutoff: date) -> None:
     _append(journal_path(store), [{"originals_cleared": cutoff.isoformat()}])
 
 
+def raised_of(entries: list[Entry]) -> dict[str, str]:
+    """The days on which signals were raised: the latest entry of a signal holds, and may take it back."""
+    raised = {entry["signal_id"]: entry["raised_on"] for entry in entries if "signal_id" in entry}
+    return {signal_id: raised_on for signal_id, raised_on in raised.items() if raised_on is not None}
+
+
 def catch_up(con: duckdb.DuckDBPyConnection, store: Path) -> None:
     """Write down what the store, with its open transaction, holds and the journal does not, and undo what it lost."""
     entries = read_journal(store)
@@ -126,10 +132,10 @@ def _missing(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> Iterator[E
     for (text,) in con.execute("select settings from kept_settings").fetchall():
         if settings[-1:] != [text]:
             yield {"settings": text}
-    raised = {entry["signal_id"] for entry in entries if "signal_id" in entry}
-    for row in fetch(con, "from signal_memory order by signal_id").to_dicts():
-        if row["signal_id"] not in raised:
-            yield _plain_row(row)
+    written = raised_of(entries)
+    raised = dict(con.execute("select signal_id, raised_on::varchar from signal_memory order by signal_id").fetchall())
+    yield from ({"signal_id": name, "raised_on": day} for name, day in raised.items() if written.get(name) != day)
+    yield from ({"signal_id": name, "raised_on": None} for name in written if name not in raised)
     yield from _missing_ageings(con, entries)
     buried = {(entry["kind"], entry["hash"]) for entry in entries if "hash" in entry}
     for row in fetch(con, "from tombstone order by kind, hash").to_dicts():

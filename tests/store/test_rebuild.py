@@ -140,6 +140,10 @@ def test_the_history_has_all_that_could_be_made_again_wrongly(history: list[Shop
     assert {"file.empty", "row.fields", "row.json", "word.allowed", "id.form"} <= rules
     assert "file.column_missing" not in rules  # the stock counts, mended by a setting
     assert "time.future" not in rules  # accepted a night later
+    assert {f"{LONGEST}-left", "P7-left", "P7-right"} & {row[4] for row in held["raw_procedures"]} == {
+        "P7-left",
+        "P7-right",
+    }  # one part of the other record breaks a rule
 
 
 @pytest.mark.parametrize("nights", range(1, len(NIGHTS) + 1))
