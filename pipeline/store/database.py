@@ -232,15 +232,6 @@ def open_store(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
         _remove_spill(store)
 
 
-@contextmanager
-def open_existing(store: Path, key: bytes) -> Iterator[duckdb.DuckDBPyConnection]:
-    """The store open for writing as `open_store` gives it; `StoreError` where there is none."""
-    if not store.is_file():
-        raise StoreError(f"There is no store at {store}.", remedy="Name the store with --store.")
-    with open_store(store, key) as con:
-        yield con
-
-
 def rewrite_store(store: Path) -> None:
     """Write a store that nobody has open into a new file in its place: in a database's free pages old rows lie on."""
     aside = store.with_name(f"{store.name}.rewriting")

@@ -3,8 +3,10 @@
 Each test runs one of this folder's programs with small numbers, and looks at what it printed.
 """
 
+import os
 import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +14,7 @@ from .conftest import Ran
 
 pytestmark = pytest.mark.faults
 Program = Callable[..., Ran]
+CODE_IS_OPEN = os.getuid() != 0 or all(folder.stat().st_mode & 0o001 for folder in Path(__file__).resolve().parents)
 
 
 def findings(ran: Ran) -> list[str]:
@@ -20,15 +23,15 @@ def findings(ran: Ran) -> list[str]:
 
 
 def test_nights_killed_anywhere_are_whole_and_lose_and_double_nothing(program: Program) -> None:
-    ran = program("kills", 10, 3)
+    ran = program("kills", 6, 3)
     assert ran.returncode == 0, ran.stdout + ran.stderr
     found = re.search(r"^(\d+) kills", ran.stdout)
     assert found
-    assert int(found[1]) >= 10
+    assert int(found[1]) >= 6
 
 
 def test_a_call_that_fails_leaves_all_as_it_was_and_says_so_in_a_line(program: Program) -> None:
-    ran = program("sweep", "later night", "FULL", "KILL", 4)
+    ran = program("sweep", "later night", "FULL", "KILL", 9)
     assert findings(ran) == []
     counted = [int(n) for n in re.findall(r": (\d+) calls", ran.stdout)]
     assert len(counted) == 2
@@ -48,6 +51,7 @@ def test_a_full_disk_leaves_all_as_it_was_and_is_told_as_what_it_is(program: Pro
     assert "exit 0" in ran.stdout
 
 
+@pytest.mark.skipif(not CODE_IS_OPEN, reason="nobody cannot get at this checkout, so no night can run as nobody")
 def test_rights_that_lack_are_told_and_change_nothing_and_of_two_runs_one_waits(program: Program) -> None:
     ran = program("rights")
     assert findings(ran) == []

@@ -43,7 +43,7 @@ CLOCK = re.compile(
     r"(?:^|\.)(?:datetime|date)\.(?:now|today|utcnow)$|^time\.|(?:^|\.)(?:monotonic|perf_counter|localtime|gmtime)$"
 )
 CLOCK_IN_SQL = re.compile(r"\bcurrent_(?:date|time|timestamp)\b|\b(?:now|today|get_current_timestamp)\s*\(", re.I)
-CONNECTIONS = {"open_store", "open_existing", "read_store"}
+CONNECTIONS = {"open_store", "read_store"}
 
 
 def part(name: str) -> str:

@@ -64,7 +64,7 @@ def test_no_file_names_a_package_host() -> None:
 
 def test_machine_paths_are_found() -> None:
     assert MACHINE_PATHS.search("cd /wo" + "rk/main")
-    assert not MACHINE_PATHS.search("%h/work/main and 3/4")
+    assert not MACHINE_PATHS.search("%h/exports/main and 3/4")
 
 
 def test_no_file_names_a_path_of_one_machine() -> None:
