@@ -31,7 +31,7 @@ def test_nights_killed_anywhere_are_whole_and_lose_and_double_nothing(program: P
 
 
 def test_a_call_that_fails_leaves_all_as_it_was_and_says_so_in_a_line(program: Program) -> None:
-    ran = program("sweep", "later night", "FULL", "KILL", 9)
+    ran = program("sweep", "later night", "FULL", "KILL", 4)
     assert findings(ran) == []
     counted = [int(n) for n in re.findall(r": (\d+) calls", ran.stdout)]
     assert len(counted) == 2
