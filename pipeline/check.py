@@ -5,7 +5,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -136,7 +136,20 @@ def _gathered(paths: Sequence[Path], settings: Settings) -> tuple[Inbox, list[tu
             others += [] if found else [(path.name, path)]
         else:
             raise UsageError(f"There is no file or folder {path}.", remedy="Name the exports to check.")
-    return Inbox(tuple(exports)), others
+    return Inbox(tuple(_apart(exports))), others
+
+
+def _apart(exports: list[Export]) -> Iterator[Export]:
+    """Each export once, however often its file was named; of two with one name the second goes by its whole path."""
+    seen: set[tuple[Path, str]] = set()
+    names: set[tuple[str, str]] = set()
+    for export in exports:
+        table = export.table.name
+        if (export.path.resolve(), table) not in seen:
+            seen.add((export.path.resolve(), table))
+            own = export if (export.name, table) not in names else replace(export, name=str(export.path))
+            names.add((own.name, table))
+            yield own
 
 
 @contextmanager
