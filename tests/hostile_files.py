@@ -940,8 +940,8 @@ def verdict(con: duckdb.DuckDBPyConnection, made: Hostile) -> Verdict:
         if kept_rows(con, good.table, neighbour) != beside:
             found.faults.append("a good file beside it was harmed")
         kept = kept_rows(con, good.table, made.name)
+        rules = [rule for (rule,) in con.execute("select rule from rejection where line = 0").fetchall()]
     loads = [load for load in taken.loads if load.path == made.name]
-    rules = [rule for rejected in taken.rejections for rule in rejected.filter(pl.col("line") == 0)["rule"]]
     found.outcome = "; ".join(rules) or ("rows rejected" if any(load.counts.rejected for load in loads) else "taken in")
     if len(loads) != 1 or (made.must_read and rules):
         found.faults.append(f"{len(loads)} loads, {rules}")

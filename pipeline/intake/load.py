@@ -9,23 +9,22 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
-from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipeline.contract.checks import broken_query, read_query
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLES
 from pipeline.intake.arrivals import Arrival, Repeat, look_for_arrivals
+from pipeline.intake.checking import Checking
 from pipeline.intake.forgotten import read_tombstones
 from pipeline.intake.inbox import Inbox
 from pipeline.intake.pseudonyms import pseudonym
 from pipeline.intake.reading import Door, Reading, read_arrivals
 from pipeline.intake.versions import tell_versions_apart
 from pipeline.intake.zones import make_branch_zones, make_link_zones, make_time_zones, zone_furthest_ahead
-from pipeline.store.database import create_from_frame, fetch
-from pipeline.store.ledger import REJECTION_SCHEMA, Counts, Ledger, Load
+from pipeline.store.database import create_from_frame
+from pipeline.store.ledger import Counts, Ledger, Load
 from pipeline.store.originals import Originals
 
 Progress = Callable[[str], None]
@@ -39,8 +38,7 @@ class Taken:
     others: int  # files of no table
     loads: list[Load] = field(default_factory=list)
     n_rechecked: int = 0  # known files in which something that stood rejected has changed
-    rejections: list[pl.DataFrame] = field(default_factory=list)  # of the loads
-    readings: dict[int, tuple[Reading, pl.DataFrame, int]] = field(default_factory=dict)  # with what was rejected
+    readings: dict[int, tuple[Reading, int]] = field(default_factory=dict)  # with how many rows were rejected
 
     @property
     def counts(self) -> Counts:
@@ -98,7 +96,7 @@ def take_in(
             make_branch_zones(con)
     for repeat in repeats:
         _take_in_repeat(run, repeat, taken)
-    ledger.write_files(taken.loads, taken.rejections)
+    ledger.write_files(taken.loads)
     return taken
 
 
@@ -114,25 +112,21 @@ def _make_arrival_order(con: duckdb.DuckDBPyConnection, arrivals: list[Arrival])
 def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Taken) -> None:
     """Take in one table's files."""
     con = run.con
-    readings = read_arrivals(con, table, arrivals, run.door)
     clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
     params = {"now": run.now, "clock_zone": clock_zone}
-    may_misfit = any(reading.may_misfit for reading in readings)
-    query = read_query(table, "incoming", may_misfit=may_misfit)
-    con.execute(f"create or replace temp table read_rows as {query}", _used(params, query))
+    may_misfit = any(arrival.export.form != "csv" or arrival.export.mapping for arrival in arrivals)
+    readings = read_arrivals(arrivals, run.door, Checking(con, table, params, may_misfit=may_misfit))
     if any(reading.is_split for reading in readings):
         _break_whole_records(con)
     tell_versions_apart(con, table, run.zone)
     _keep_versions(con, table, taken.run_id)
-    rejections = _rejections(con, table, readings, params, may_misfit=may_misfit).partition_by("file_id", as_dict=True)
+    changed = run.ledger.replace_rejections([arrival.file_id for arrival in arrivals])
     fates = _fates(con)
-    nothing = pl.DataFrame(schema=REJECTION_SCHEMA)
     for reading in readings:
         file_id = reading.arrival.file_id
-        rejected = fates[file_id].get("rejected", 0) + len(reading.refused)
-        taken.readings[file_id] = reading, rejections.get((file_id,), nothing), rejected
-        _settle(run, reading, fates[file_id], taken)
-    for name in ("incoming", "read_rows", "contested", "fate", "contender", "counting", "decided"):
+        taken.readings[file_id] = reading, fates[file_id].get("rejected", 0) + reading.n_refused
+        _settle(run, file_id, fates[file_id], taken, is_changed=file_id in changed)
+    for name in ("read_rows", "broken_rule", "contested", "fate", "contender", "counting", "decided"):
         con.execute(f"drop table if exists temp.{name}")  # to give the memory back before the next table
 
 
@@ -157,11 +151,6 @@ def _fates(con: duckdb.DuckDBPyConnection) -> dict[int, dict[str, int]]:
     return fates
 
 
-def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
-    """The parameters that a query uses: DuckDB refuses others, and not every table has a dated column."""
-    return {name: value for name, value in params.items() if f"${name}" in query}
-
-
 def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) -> None:
     """Append accepted and superseded rows to the raw table, numbered in the order taken in."""
     names = ", ".join(table.column_names)
@@ -180,54 +169,22 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) ->
     )
 
 
-def _rejections(
-    con: duckdb.DuckDBPyConnection, table: Table, readings: list[Reading], params: dict[str, Any], *, may_misfit: bool
-) -> pl.DataFrame:
-    """Every broken rule of the rows and files just read; columns as `REJECTION_SCHEMA`."""
-    if not con.execute("select exists (from read_rows where is_broken)").fetchall()[0][0]:
-        return _failures(readings)
-    broken_rows = (
-        "(select i.* from incoming i semi join (from read_rows where is_broken) b using (file_id, line, part))"
-    )
-    query = broken_query(table, broken_rows, may_misfit=may_misfit)
-    broken = fetch(con, query, _used(params, query)).with_columns(
-        pl.col("value_shape").fill_null(""), pl.lit("").alias("detail")
-    )
-    named = broken.select(REJECTION_SCHEMA.keys()).cast(dict(REJECTION_SCHEMA))  # type: ignore[arg-type]
-    return pl.concat([named.unique(), _failures(readings)])  # the parts of one record break the same rules
-
-
-def _failures(readings: list[Reading]) -> pl.DataFrame:
-    """Records refused at once and files that cannot be read; columns as `REJECTION_SCHEMA`."""
-    refused = [
-        (reading.arrival.file_id, one.line, "", one.rule, "", one.detail)
-        for reading in readings
-        for one in reading.refused
-    ]
-    unreadable = [
-        (reading.arrival.file_id, 0, "", reading.failure.rule, "", reading.failure.detail)
-        for reading in readings
-        if reading.failure
-    ]
-    return pl.DataFrame(refused + unreadable, schema=REJECTION_SCHEMA, orient="row")
-
-
-def _settle(run: _Run, reading: Reading, fates: dict[str, int], taken: Taken) -> None:
-    """Note what became of a file: its load if it is new to the ledger, else what changed of its rejected rows."""
+def _settle(run: _Run, file_id: int, fates: dict[str, int], taken: Taken, *, is_changed: bool) -> None:
+    """Note what became of a file: its load if it is new to the ledger, else whether its rejections changed."""
+    reading, rejected = taken.readings[file_id]
     arrival = reading.arrival
-    _, rejections, rejected = taken.readings[arrival.file_id]
     accepted, superseded = fates.get("accepted", 0), fates.get("superseded", 0)
     if not arrival.is_new:
-        if run.ledger.replace_rejections(arrival.file_id, rejections):
+        if is_changed:
             taken.n_rechecked += 1
-            run.ledger.write_recheck(taken.run_id, arrival.file_id, arrival.export.mapping)
+            run.ledger.write_recheck(taken.run_id, file_id, arrival.export.mapping)
         return
-    if reading.failure and rejections.equals(run.ledger.rejections(arrival.file_id)):
+    if reading.failure and not is_changed:
         return  # could not be read before, and still cannot
     duplicate = reading.n_rows - accepted - rejected - superseded
     taken.loads.append(
         Load(
-            file_id=arrival.file_id,
+            file_id=file_id,
             run_id=taken.run_id,
             path=arrival.export.name,
             table_name=arrival.export.table.name,
@@ -240,14 +197,17 @@ def _settle(run: _Run, reading: Reading, fates: dict[str, int], taken: Taken) ->
             loaded_at=run.now,
         )
     )
-    taken.rejections.append(rejections)
 
 
 def _take_in_repeat(run: _Run, repeat: Repeat, taken: Taken) -> None:
     """A file whose bytes an earlier file of this run brought: what is not rejected there is a duplicate here."""
-    reading, rejections, rejected = taken.readings[repeat.first_file_id]
+    reading, rejected = taken.readings[repeat.first_file_id]
     file_id = repeat.arrival.file_id
-    reading = replace(reading, arrival=repeat.arrival)
-    own = rejections.with_columns(pl.lit(file_id, dtype=pl.Int64).alias("file_id"))
-    taken.readings[file_id] = reading, own, rejected
-    _settle(run, reading, {}, taken)
+    taken.readings[file_id] = replace(reading, arrival=repeat.arrival), rejected
+    run.con.execute(
+        "create or replace temp table broken_rule as"
+        " select $file_id as file_id, * exclude file_id from rejection where file_id = $first",
+        {"file_id": file_id, "first": repeat.first_file_id},
+    )
+    changed = run.ledger.replace_rejections([file_id])
+    _settle(run, file_id, {}, taken, is_changed=bool(changed))

@@ -1,16 +1,16 @@
-"""Read a table's files into the temporary table `incoming`: text rows with their file, line and part."""
+"""Read a table's files: their rows go to be checked as frames of text with line and part."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import BinaryIO, TypeAlias
 
-import duckdb
 import polars as pl
 
-from pipeline.contract.columns import Kind, Table
+from pipeline.contract.columns import Kind
 from pipeline.intake.arrivals import Arrival
 from pipeline.intake.batches import Batch, batches, hash_clients, read_header, text_frame
+from pipeline.intake.checking import Checking
 from pipeline.intake.csvfile import Dialect, read_csv
 from pipeline.intake.forgotten import Forgotten
 from pipeline.intake.inbox import Export, KeptFile, check_unchanged, opened
@@ -19,7 +19,6 @@ from pipeline.intake.mapping import as_declared
 from pipeline.intake.parquet import read_parquet
 from pipeline.intake.records import Records, Refused, UnreadableError
 from pipeline.intake.xlsx import read_xlsx
-from pipeline.store.database import insert_frame
 from pipeline.store.originals import REFUSED, Originals
 
 _TYPED = ("xlsx", "parquet")
@@ -29,58 +28,20 @@ _MIDNIGHT = "T00:00:00$"
 Rows: TypeAlias = tuple[pl.DataFrame, list[Refused]]
 """Rows of a file as text, and records of it that were refused before their values were looked at."""
 
-_MOST_REFUSED = 500_000
-"""Records of a file refused before their values are looked at: all are held until the files of a table are read."""
-_FLUSH_RECORDS = 200_000
-"""Records held before they are inserted: few inserts for many small files, little memory for a large one."""
-
 
 @dataclass(frozen=True)
 class Reading:
-    """What reading a file gave: its rows, those refused before their values were looked at, and undeclared columns.
+    """What reading a file gave: how many rows, and how many of them were refused before their values were looked at.
 
-    `may_misfit` tells whether cells may bear the marks of broken and misfit values, `is_split` whether a record became
-    several rows; `failure` is why the file could not be read at all.
+    `is_split` tells whether a record became several rows; `failure` is why the file could not be read at all.
     """
 
     arrival: Arrival
     n_rows: int = 0
     undeclared: tuple[str, ...] = ()
-    refused: tuple[Refused, ...] = ()
+    n_refused: int = 0
     failure: UnreadableError | None = None
     is_split: bool = False
-
-    @property
-    def may_misfit(self) -> bool:
-        """Whether the file's form or its source lets a cell be no value at all."""
-        export = self.arrival.export
-        return export.form != "csv" or export.mapping != ""
-
-
-class _Incoming:
-    """The temporary table `incoming`, filled in large inserts, from which a file can be taken back."""
-
-    def __init__(self, con: duckdb.DuckDBPyConnection, table: Table) -> None:
-        self._con = con
-        self._pending: list[pl.DataFrame] = []
-        columns = ", ".join(f"{name} varchar" for name in table.column_names)
-        con.execute(f"create or replace temp table incoming (file_id bigint, line bigint, part smallint, {columns})")
-
-    def add(self, file_id: int, frame: pl.DataFrame) -> None:
-        if frame.is_empty():  # of records all refused an original knows no columns
-            return
-        self._pending.append(frame.with_columns(pl.lit(file_id, dtype=pl.Int64).alias("file_id")))
-        if sum(frame.height for frame in self._pending) >= _FLUSH_RECORDS:
-            self.flush()
-
-    def take_back(self, file_id: int) -> None:
-        self._pending = [frame.filter(pl.col("file_id") != file_id) for frame in self._pending]
-        self._con.execute("delete from incoming where file_id = ?", [file_id])
-
-    def flush(self) -> None:
-        if self._pending:
-            insert_frame(self._con, "incoming", pl.concat(self._pending))
-            self._pending = []
 
 
 @dataclass(frozen=True)
@@ -95,36 +56,34 @@ class Door:
     originals: Originals | None
 
 
-def read_arrivals(con: duckdb.DuckDBPyConnection, table: Table, arrivals: list[Arrival], door: Door) -> list[Reading]:
-    """Fill `incoming` with the rows to check of a table's files, and say what each file gave."""
-    incoming = _Incoming(con, table)
+def read_arrivals(arrivals: list[Arrival], door: Door, checking: Checking) -> list[Reading]:
+    """Have the rows of a table's files checked, and say what each file gave."""
     readings = []
     for arrival in arrivals:
         try:
-            readings.append(_read_arrival(arrival, incoming, door))
+            readings.append(_read_arrival(arrival, checking, door))
         except UnreadableError as failure:
-            incoming.take_back(arrival.file_id)
+            checking.take_back(arrival.file_id)
+            checking.refuse([(arrival.file_id, 0, failure.rule, failure.detail)])
             readings.append(Reading(arrival, failure=failure))
         check_unchanged(arrival.export, arrival.stamp)
-    incoming.flush()
+    checking.flush()
     return readings
 
 
-def _read_arrival(arrival: Arrival, incoming: _Incoming, door: Door) -> Reading:
-    n_rows = 0
+def _read_arrival(arrival: Arrival, checking: Checking, door: Door) -> Reading:
+    n_rows = n_refused = 0
     is_split = False
-    refused: list[Refused] = []
     with _rows_of(arrival.export, door) as (undeclared, rows), _keeping(arrival, door) as keep:
-        for frame, refused_here in rows:
-            keep(frame, refused_here)
-            n_rows += frame.height + len(refused_here)
-            refused += [one for one in refused_here if arrival.recheck is None or one.line in arrival.recheck]
+        for frame, refused in rows:
+            keep(frame, refused)
+            n_rows += frame.height + len(refused)
             is_split = is_split or ("part" in frame.columns and bool((frame["part"] > 0).any()))
-            if len(refused) > _MOST_REFUSED:
-                raise UnreadableError("file.size", f"over {_MOST_REFUSED:,} of its records are not as the header is.")
-            to_check = frame if arrival.recheck is None else _only(frame, arrival.recheck)
-            incoming.add(arrival.file_id, to_check)
-    return Reading(arrival, n_rows, undeclared, tuple(refused), is_split=is_split)
+            to_refuse = [one for one in refused if arrival.recheck is None or one.line in arrival.recheck]
+            checking.refuse([(arrival.file_id, one.line, one.rule, one.detail) for one in to_refuse])
+            n_refused += len(to_refuse)
+            checking.add(arrival.file_id, frame if arrival.recheck is None else _only(frame, arrival.recheck))
+    return Reading(arrival, n_rows, undeclared, n_refused, is_split=is_split)
 
 
 def _only(frame: pl.DataFrame, lines: frozenset[int]) -> pl.DataFrame:

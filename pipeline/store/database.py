@@ -45,26 +45,26 @@ def fetch(con: duckdb.DuckDBPyConnection, query: str, params: dict[str, Any] | N
 
 
 @contextmanager
-def _registered(con: duckdb.DuckDBPyConnection, frame: pl.DataFrame) -> Iterator[str]:
+def registered(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> Iterator[None]:
     """A frame under a name for SQL: with external access off DuckDB finds no Python variables by itself."""
-    con.register("python_frame", Frame(frame))
+    con.register(name, Frame(frame))
     try:
-        yield "python_frame"
+        yield
     finally:
-        con.unregister("python_frame")
+        con.unregister(name)
 
 
 def insert_frame(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> None:
     """Append a frame to a table, matching columns by name."""
     columns = ", ".join(frame.columns)
-    with _registered(con, frame) as source:
-        con.execute(f"insert into {table} ({columns}) select {columns} from {source}")
+    with registered(con, "python_frame", frame):
+        con.execute(f"insert into {table} ({columns}) select {columns} from python_frame")
 
 
 def create_from_frame(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, *, temporary: bool) -> None:
     """Create a table, or replace it, with a frame's columns and rows."""
-    with _registered(con, frame) as source:
-        con.execute(f"create or replace {'temp ' if temporary else ''}table {table} as from {source}")
+    with registered(con, "python_frame", frame):
+        con.execute(f"create or replace {'temp ' if temporary else ''}table {table} as from python_frame")
 
 
 def key_fingerprint(key: bytes) -> str:

@@ -6,7 +6,7 @@ from datetime import datetime
 import duckdb
 import polars as pl
 
-from pipeline.store.database import fetch, insert_frame
+from pipeline.store.database import insert_frame
 
 
 @dataclass(frozen=True)
@@ -71,16 +71,6 @@ class Run:
     timezone: str
 
 
-REJECTION_SCHEMA = {
-    "file_id": pl.Int64,
-    "line": pl.Int64,
-    "column_name": pl.String,
-    "rule": pl.String,
-    "value_shape": pl.String,
-    "detail": pl.String,
-}
-
-
 class Ledger:
     """The ledger of an open store. Reads the list of files once, when made."""
 
@@ -116,33 +106,35 @@ class Ledger:
         rows = self._con.execute("select distinct line from rejection where file_id = ?", [file_id]).fetchall()
         return frozenset(line for (line,) in rows)
 
-    def rejections(self, file_id: int) -> pl.DataFrame:
-        """A file's standing rejections, sorted."""
-        frame = fetch(self._con, "select * from rejection where file_id = $file_id", {"file_id": file_id})
-        return frame.cast(dict(REJECTION_SCHEMA)).sort("line", "column_name", "rule")  # type: ignore[arg-type]
-
-    def write_files(self, loads: list[Load], rejections: list[pl.DataFrame]) -> None:
-        """Record files' first loads and their rejections, each in place of an earlier failed try to read it."""
+    def write_files(self, loads: list[Load]) -> None:
+        """Record files' first loads, each in place of an earlier failed try to read it."""
         if not loads:
             return
         tried = {file.file_id for file in self.files}
         for load in loads:
             if load.file_id in tried:
-                self._con.execute("delete from rejection where file_id = ?", [load.file_id])
                 self._con.execute("delete from file where file_id = ?", [load.file_id])
         rows = [{**asdict(load), **asdict(load.counts)} for load in loads]
         frame = pl.DataFrame(rows, schema_overrides={"undeclared": pl.List(pl.String)}).drop("counts")
         insert_frame(self._con, "file", frame)
-        insert_frame(self._con, "rejection", pl.concat(rejections))
 
-    def replace_rejections(self, file_id: int, rejections: pl.DataFrame) -> bool:
-        """Let a file's standing rejections be these; whether that changed any."""
-        rejections = rejections.sort("line", "column_name", "rule")
-        if rejections.equals(self.rejections(file_id)):
-            return False
-        self._con.execute("delete from rejection where file_id = ?", [file_id])
-        insert_frame(self._con, "rejection", rejections)
-        return True
+    def replace_rejections(self, file_ids: list[int]) -> set[int]:
+        """Let what `broken_rule` says of some files be their standing rejections; gives those it changed any for.
+
+        `broken_rule` is a temporary table with the columns of `rejection`, and says nothing of other files.
+        """
+        known = {"known": [file.file_id for file in self.files if file.file_id in file_ids]}
+        told = "select * from broken_rule where list_contains($known, file_id)"
+        standing = "select * from rejection where list_contains($known, file_id)"
+        query = f"""
+            select file_id from broken_rule where not list_contains($known, file_id)
+            union (select file_id from (({told}) except all ({standing})))
+            union (select file_id from (({standing}) except all ({told})))
+        """
+        changed = {file_id for (file_id,) in self._con.execute(query, known).fetchall()}
+        self._con.execute("delete from rejection where list_contains(?, file_id)", [list(changed)])
+        self._con.execute("insert into rejection from broken_rule where list_contains(?, file_id)", [list(changed)])
+        return changed
 
     def write_recheck(self, run_id: int, file_id: int, mapping: str) -> None:
         """Record that a run looked at a known file again, and found something changed."""

@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import take_in
-from pipeline.store.database import open_store
+from pipeline.store.database import fetch, open_store
 from pipeline.store.ledger import Load
 
 _KEY = bytes(32)
@@ -26,6 +26,5 @@ def taken_in(folder: Path, store: Path, now: datetime) -> TakenIn:
     """Take a folder in, on a store of its own; `now` is the clock in UTC."""
     with open_store(store, _KEY) as con:
         taken = take_in(con, look_into(folder), now=now, zone="UTC", key=_KEY, progress=lambda _: None)
-    paths = {load.file_id: load.path for load in taken.loads}
-    broken = pl.concat(taken.rejections).with_columns(path=pl.col("file_id").replace_strict(paths, default=None))
+        broken = fetch(con, "select path, line, column_name, rule from rejection join file using (file_id)")
     return TakenIn({load.path: load for load in taken.loads}, broken)
