@@ -22,7 +22,7 @@ from pipeline.contract.tables import TABLE_BY_NAME, TABLES
 from pipeline.count import count
 from pipeline.errors import StoreError, UsageError
 from pipeline.intake.forgotten import CLIENT, KINDS, Forgotten, grave, read_tombstones
-from pipeline.intake.pseudonyms import pseudonym, read_key
+from pipeline.intake.pseudonyms import Pseudonyms, read_key
 from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
 from pipeline.store import kept
@@ -164,8 +164,8 @@ def _frames(con: duckdb.DuckDBPyConnection, originals: Originals, table: Table) 
 
 def _gather(con: duckdb.DuckDBPyConnection, originals: Originals, keys: Sequence[str], key: bytes) -> _Theirs:
     """Find the visits and piercings of clients: those their rows name, and the piercings of these visits."""
-    forgotten = read_tombstones(con, lambda text: pseudonym(text, key))
-    theirs = _Theirs({pseudonym(client, key) for client in keys}, _buried(con, originals, forgotten))
+    forgotten = read_tombstones(con, Pseudonyms(key).of)
+    theirs = _Theirs(set(map(Pseudonyms(key).of, keys)), _buried(con, originals, forgotten))
     for table in (*TABLES_OF_CLIENTS, TABLE_BY_NAME["procedures"]):  # once more, for rows that name the visit alone
         for frame in _frames(con, originals, table):
             own = frame.filter(theirs.rows(table))
@@ -247,7 +247,7 @@ def _clear_originals(originals: Originals, theirs: _Theirs) -> tuple[dict[str, i
 
 def _bury(con: duckdb.DuckDBPyConnection, theirs: _Theirs, key: bytes) -> int:
     """Set clients' tombstones, and say how many they have."""
-    graves = theirs.graves(lambda text: pseudonym(text, key))
+    graves = theirs.graves(Pseudonyms(key).of)
     new = sorted(graves - set(con.execute("select kind, hash from tombstone").fetchall()))
     insert_frame(con, "tombstone", pl.DataFrame(new, schema={"kind": pl.String, "hash": pl.String}, orient="row"))
     return len(graves)

@@ -110,8 +110,8 @@ def _of_table(
 
 
 def _rows(table: Table, standing: pl.DataFrame, originals: Originals) -> pl.DataFrame:
-    """The refused rows of which the values are kept: file_id, run_id, line, part, the table's columns as text, and
-    whether no rule was broken in the columns of the key and in those that date a version.
+    """The refused rows of which the values are kept: seq, file_id, run_id, line, part, the table's columns as text,
+    and whether no rule was broken in the columns of the key and in those that date a version.
     """
     keys = ("file_id", "run_id", "sha256", "mapping")
     types = {"line": pl.Int64, "part": pl.Int16} | dict.fromkeys(table.column_names, pl.String)
@@ -127,7 +127,8 @@ def _rows(table: Table, standing: pl.DataFrame, originals: Originals) -> pl.Data
         (~pl.col("column_name").is_in(list(table.key)).any()).alias("is_key_sound"),
         (~pl.col("column_name").is_in(list(table.version_times)).any()).alias("is_time_sound"),
     )
-    return pl.concat(found).join(columns.cast({"file_id": pl.Int64}), on=["file_id", "line"], maintain_order="left")
+    frame = pl.concat(found).join(columns.cast({"file_id": pl.Int64}), on=["file_id", "line"], maintain_order="left")
+    return frame.with_columns(pl.int_range(pl.len(), dtype=pl.Int64).alias("seq"))
 
 
 def _unmended(con: duckdb.DuckDBPyConnection, table: Table, frame: pl.DataFrame, zone: str) -> pl.DataFrame:
@@ -136,9 +137,8 @@ def _unmended(con: duckdb.DuckDBPyConnection, table: Table, frame: pl.DataFrame,
     query = read_query(table, "refused", may_misfit=True)
     con.execute(f"create or replace temp table refused_read as {query}", _used(params, query))
     query = _standing_query(table)
-    kept = fetch(con, query, _used(params, query))
-    kept = kept.cast({"file_id": pl.Int64, "line": pl.Int64, "part": pl.Int16})
-    known = frame.join(kept, on=["file_id", "line", "part"], how="semi")
+    kept = fetch(con, query, _used(params, query)).cast({"seq": pl.Int64})
+    known = frame.join(kept, on="seq", how="semi")
     unknown = _newest_copies(frame.filter(~pl.col("is_key_sound")), table)
     return pl.concat([known, unknown.select(known.columns)]).sort("run_id", "file_id", "line", "part")
 
@@ -148,7 +148,7 @@ def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
 
 
 def _standing_query(table: Table) -> str:
-    """SELECT of the rows of `refused_read`, by file_id, line and part, that no other version of their key outdates."""
+    """SELECT of the rows of `refused_read`, by seq, that no other version of their key outdates."""
     key = ", ".join(f"v.{name}" for name in table.key)
     same = " and ".join(f"h.{name} is not distinct from v.{name}" for name in table.key)
     read, read_at = versioned(table, "refused_read", "r")
@@ -156,7 +156,7 @@ def _standing_query(table: Table) -> str:
     return f"""
         with versions as (
           select r.*, s.run_id, case when s.is_time_sound then {read_at} end as versioned_at
-          from {read} join refused s on s.file_id = r.file_id and s.line = r.line and s.part = r.part
+          from {read} join refused s on s.seq = r.seq
           where s.is_key_sound
         ),
         newest as (
@@ -166,7 +166,7 @@ def _standing_query(table: Table) -> str:
           from versions v
         ),
         held as (select r.*, {stored_at} as versioned_at from {stored})
-        select file_id, line, part from newest v
+        select seq from newest v
         where newness = 1 and not exists (
           select 1 from held h
           where {same} and case

@@ -194,7 +194,7 @@ def _as_read(table: Table, source: str) -> str:
     reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
     joined, zone = _zoned(table, source, "t")
     return f"""as_read as (
-  select t.file_id, t.line, t.part, t, coalesce({zone}, $clock_zone) as clock_zone,
+  select t.seq, t.file_id, t.line, t, coalesce({zone}, $clock_zone) as clock_zone,
     struct_pack(
     {reads}
     ) as v
@@ -205,7 +205,7 @@ def _as_read(table: Table, source: str) -> str:
 def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     """SELECT that reads a table's rows from `source`, a table of their text.
 
-    `source` has file_id, line, part and the declared columns as trimmed text. The result has file_id, line, part, the
+    `source` has seq, file_id, line and the declared columns as trimmed text. The result has seq, file_id, line, the
     declared columns as read, and `is_broken`. Parameters: `now` (UTC timestamp) and, where a branch is not known, the
     zone its clock is read in (`clock_zone`). Needs the macro `instant` and the tables of
     `pipeline.intake.zones`.
@@ -216,7 +216,7 @@ def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     )
     return f"""
 with {_as_read(table, source)}
-select file_id, line, part, {columns}, (
+select seq, file_id, line, {columns}, (
   {broken}
 ) as is_broken
 from as_read

@@ -4,12 +4,13 @@ A frame of text has `line` and every column of the table: surrounding space remo
 numbers in upper case.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import polars as pl
 
 from pipeline.contract.columns import BROKEN, Kind, Table
+from pipeline.intake.pseudonyms import Pseudonyms
 from pipeline.intake.records import Block, BrokenCell, NumberCell, Record, Records, Refused, UnreadableError
 from pipeline.sources import Source
 
@@ -139,11 +140,7 @@ def text_frame(cells: pl.DataFrame, table: Table) -> pl.DataFrame:
     )
 
 
-def hash_clients(frame: pl.DataFrame, table: Table, hash_client: Callable[[str], str]) -> pl.DataFrame:
+def hash_clients(frame: pl.DataFrame, table: Table, pseudonyms: Pseudonyms) -> pl.DataFrame:
     """A frame of text with its client keys hashed; of a broken one only the mark stays."""
-    for name in (column.name for column in table.columns if column.kind is Kind.CLIENT):
-        keys = frame[name].drop_nulls().unique()
-        hashes = [BROKEN if key.startswith(BROKEN) else hash_client(key) for key in keys.to_list()]
-        hashed = pl.Series(hashes, dtype=pl.String)
-        frame = frame.with_columns(pl.col(name).replace_strict(keys, hashed, default=None))
-    return frame
+    names = [column.name for column in table.columns if column.kind is Kind.CLIENT]
+    return frame.with_columns(pseudonyms.of_all(frame[name]).alias(name) for name in names)

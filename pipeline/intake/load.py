@@ -4,23 +4,24 @@ Every record of every file ends as accepted, rejected (with its rules), duplicat
 ones are kept as versions in the raw tables, in the order taken in (`seq`); rejected ones are named in the ledger.
 """
 
-from collections import defaultdict
-from collections.abc import Callable
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import lru_cache
 
 import duckdb
 import polars as pl
 
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLES
+from pipeline.intake.ahead import ahead
 from pipeline.intake.arrivals import Arrival, Repeat, look_for_arrivals
 from pipeline.intake.checking import Checking
 from pipeline.intake.forgotten import read_tombstones
 from pipeline.intake.inbox import Inbox
-from pipeline.intake.pseudonyms import pseudonym
-from pipeline.intake.reading import Door, Reading, read_arrivals
+from pipeline.intake.pseudonyms import Pseudonyms
+from pipeline.intake.reading import Door, Piece, Reading, read_arrivals
+from pipeline.intake.records import Refused
 from pipeline.intake.versions import tell_versions_apart
 from pipeline.intake.zones import make_branch_zones, make_link_zones, make_time_zones, zone_furthest_ahead
 from pipeline.store.database import create_from_frame
@@ -28,6 +29,9 @@ from pipeline.store.ledger import Counts, Ledger, Load
 from pipeline.store.originals import Originals
 
 Progress = Callable[[str], None]
+
+_STEPS = 4
+"""Pieces of files that are read ahead, while those before them are checked."""
 
 
 @dataclass
@@ -78,22 +82,24 @@ def take_in(
     clients' keys; `originals`, where given, keeps every file's. The run itself is for the caller to record.
     """
     ledger = Ledger(con)
-    hash_text = lru_cache(maxsize=200_000)(lambda text: pseudonym(text, key))
-    run = _Run(con, ledger, now, zone, Door(hash_text, read_tombstones(con, hash_text), originals))
+    pseudonyms = Pseudonyms(key)
+    run = _Run(con, ledger, now, zone, Door(pseudonyms, read_tombstones(con, pseudonyms.of), originals))
     taken = Taken(ledger.next_run_id(), len(inbox.strangers))
     arrivals, repeats = look_for_arrivals(inbox.exports, ledger)
     _make_arrival_order(con, arrivals)
     make_time_zones(con)
     make_branch_zones(con)
-    for table in TABLES:
-        own = [arrival for arrival in arrivals if arrival.export.table is table]
-        if own:
-            if table.name == "follow_ups":
-                make_link_zones(con, zone)
-            progress(f"taking in {table.name}: {len(own)} {'file' if len(own) == 1 else 'files'}")
-            _take_in_table(run, table, own, taken)
-        if table.name == "branches":
-            make_branch_zones(con)
+    own = {table: [arrival for arrival in arrivals if arrival.export.table is table] for table in TABLES}
+    with ahead(read_arrivals([arrival for table in TABLES for arrival in own[table]], run.door), _STEPS) as pieces:
+        for table in TABLES:
+            n_files = len(own[table])
+            if n_files:
+                if table.name == "follow_ups":
+                    make_link_zones(con, zone)
+                progress(f"taking in {table.name}: {n_files} {'file' if n_files == 1 else 'files'}")
+                _take_in_table(run, table, own[table], pieces, taken)
+            if table.name == "branches":
+                make_branch_zones(con)
     for repeat in repeats:
         _take_in_repeat(run, repeat, taken)
     ledger.write_files(taken.loads)
@@ -109,71 +115,64 @@ def _make_arrival_order(con: duckdb.DuckDBPyConnection, arrivals: list[Arrival])
     create_from_frame(con, "arrival", order, temporary=True)
 
 
-def _take_in_table(run: _Run, table: Table, arrivals: list[Arrival], taken: Taken) -> None:
-    """Take in one table's files."""
+def _take_in_table(
+    run: _Run, table: Table, arrivals: list[Arrival], pieces: Iterator[Piece | Reading], taken: Taken
+) -> None:
+    """Take in one table's files, whose pieces come next."""
     con = run.con
     clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
     params = {"now": run.now, "clock_zone": clock_zone}
     may_misfit = any(arrival.export.form != "csv" or arrival.export.mapping for arrival in arrivals)
-    readings = read_arrivals(arrivals, run.door, Checking(con, table, params, may_misfit=may_misfit))
-    if any(reading.is_split for reading in readings):
-        _break_whole_records(con)
-    tell_versions_apart(con, table, run.zone)
-    _keep_versions(con, table, taken.run_id)
+    checking = Checking(con, table, taken.run_id, params, may_misfit=may_misfit)
+    readings = list(_checked(checking, pieces, len(arrivals)))
+    tell_versions_apart(con, table, run.zone, checking.after)
     changed = run.ledger.replace_rejections([arrival.file_id for arrival in arrivals])
-    fates = _fates(con)
+    fates = _fates(con, table, checking.after)
     for reading in readings:
         file_id = reading.arrival.file_id
-        taken.readings[file_id] = reading, fates[file_id].get("rejected", 0) + reading.n_refused
+        taken.readings[file_id] = reading, fates[file_id]["rejected"]
         _settle(run, file_id, fates[file_id], taken, is_changed=file_id in changed)
-    for name in ("read_rows", "broken_rule", "contested", "fate", "contender", "counting", "decided"):
+    for name in ("text_rows", "broken_row", "broken_rule", "contested", "fate", "contender", "counting", "decided"):
         con.execute(f"drop table if exists temp.{name}")  # to give the memory back before the next table
 
 
-def _break_whole_records(con: duckdb.DuckDBPyConnection) -> None:
-    """Let a record that became several rows be rejected whole where one of them breaks a rule."""
-    con.execute("""
-        update read_rows r set is_broken = true
-        where exists (select 1 from read_rows b where b.is_broken and b.file_id = r.file_id and b.line = r.line)
-    """)
+def _checked(checking: Checking, pieces: Iterator[Piece | Reading], n_files: int) -> Iterator[Reading]:
+    """Have the pieces of so many files checked, and say what each file gave."""
+    while n_files:
+        piece = next(pieces)
+        if isinstance(piece, Piece):
+            checking.refuse(piece.file_id, piece.refused)
+            checking.add(piece.file_id, piece.frame)
+            continue
+        if piece.failure:
+            checking.take_back(piece.arrival.file_id)
+            checking.refuse(piece.arrival.file_id, [Refused(0, piece.failure.rule, piece.failure.detail)])
+        yield piece
+        n_files -= 1
+    checking.flush()
 
 
-def _fates(con: duckdb.DuckDBPyConnection) -> dict[int, dict[str, int]]:
-    """By file, how many of the rows just read met which fate."""
-    fates: dict[int, dict[str, int]] = defaultdict(dict)
-    query = """
-        select file_id, fate, count(*) from fate group by all
-        union all
-        select file_id, 'rejected', count(*) from read_rows where is_broken group by file_id
+def _fates(con: duckdb.DuckDBPyConnection, table: Table, after: int) -> dict[int, Counter[str]]:
+    """By file, how many of the rows just read met which fate; those without a fate of their own are accepted."""
+    fates: dict[int, Counter[str]] = defaultdict(Counter)
+    query = f"""
+        select file_id, 'accepted', count(*) from raw_{table.name} where seq > {after} group by file_id
+        union all select file_id, fate, count(*) from fate group by all
+        union all select file_id, 'rejected', count(*) from broken_row group by file_id
+        union all select file_id, 'rejected', count(*) from broken_rule where starts_with(rule, 'row.') group by file_id
     """
     for file_id, fate, n in con.execute(query).fetchall():
-        fates[file_id][fate] = n
+        fates[file_id][fate] += n
+    for counts in fates.values():
+        counts["accepted"] -= counts["superseded"]
     return fates
 
 
-def _keep_versions(con: duckdb.DuckDBPyConnection, table: Table, run_id: int) -> None:
-    """Append accepted and superseded rows to the raw table, numbered in the order taken in."""
-    names = ", ".join(table.column_names)
-    con.execute(
-        f"""
-        insert into raw_{table.name} (seq, run_id, file_id, line, {names})
-        select (select coalesce(max(seq), 0) from raw_{table.name}) + place, $run_id, file_id, line, {names}
-        from read_rows
-        join (
-          select file_id, line, part, row_number() over (order by file_order, line, part) as place
-          from fate join arrival using (file_id)
-          where fate in ('accepted', 'superseded')
-        ) using (file_id, line, part)
-        """,  # the numbers are found apart from the rows: these are too wide to sort
-        {"run_id": run_id},
-    )
-
-
-def _settle(run: _Run, file_id: int, fates: dict[str, int], taken: Taken, *, is_changed: bool) -> None:
+def _settle(run: _Run, file_id: int, fates: Counter[str], taken: Taken, *, is_changed: bool) -> None:
     """Note what became of a file: its load if it is new to the ledger, else whether its rejections changed."""
     reading, rejected = taken.readings[file_id]
     arrival = reading.arrival
-    accepted, superseded = fates.get("accepted", 0), fates.get("superseded", 0)
+    accepted, superseded = fates["accepted"], fates["superseded"]
     if not arrival.is_new:
         if is_changed:
             taken.n_rechecked += 1
@@ -210,4 +209,4 @@ def _take_in_repeat(run: _Run, repeat: Repeat, taken: Taken) -> None:
         {"file_id": file_id, "first": repeat.first_file_id},
     )
     changed = run.ledger.replace_rejections([file_id])
-    _settle(run, file_id, {}, taken, is_changed=bool(changed))
+    _settle(run, file_id, Counter(), taken, is_changed=bool(changed))

@@ -12,15 +12,39 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import polars as pl
+
+from pipeline.contract.columns import BROKEN
 from pipeline.errors import StoreError
 
 KEY_NAME = "scapha.key"
 _KEY_BYTES = 32
+_MOST_KNOWN = 500_000
+"""Clients whose hashes are kept at hand, about: more would take memory without end."""
 
 
-def pseudonym(client_key: str, key: bytes) -> str:
-    """The keyed hash that stands for a client: 64 hexadecimal digits."""
-    return hmac.digest(key, client_key.encode("utf-8", "surrogatepass"), "sha256").hex()
+class Pseudonyms:
+    """The hashes of clients' keys under one key, those of many at once: each is made once, and then known."""
+
+    def __init__(self, key: bytes) -> None:
+        self._hmac = hmac.new(key, digestmod="sha256")
+        self._known = pl.DataFrame(schema={"client": pl.String, "hash": pl.String})
+
+    def of(self, client_key: str) -> str:
+        """The hash of one client's key: 64 hexadecimal digits."""
+        made = self._hmac.copy()  # which spares working out what the key alone decides
+        made.update(client_key.encode("utf-8", "surrogatepass"))
+        return made.hexdigest()
+
+    def of_all(self, client_keys: pl.Series) -> pl.Series:
+        """The hashes of a column of keys; NULL where there is none, and of a broken one only the mark."""
+        if self._known.height > _MOST_KNOWN:
+            self._known = self._known.clear()
+        asked = client_keys.alias("client").to_frame()
+        new = asked.drop_nulls().unique().join(self._known, on="client", how="anti")["client"]
+        hashes = [BROKEN if key.startswith(BROKEN) else self.of(key) for key in new.to_list()]
+        self._known.extend(pl.DataFrame({"client": new, "hash": pl.Series(hashes, dtype=pl.String)}))
+        return asked.join(self._known, on="client", how="left", maintain_order="left")["hash"]
 
 
 def key_path(store: Path) -> Path:

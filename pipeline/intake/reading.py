@@ -1,6 +1,6 @@
-"""Read a table's files: their rows go to be checked as frames of text with line and part."""
+"""Read files: their rows as frames of text with line and part, to be checked."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import BinaryIO, TypeAlias
@@ -10,13 +10,13 @@ import polars as pl
 from pipeline.contract.columns import Kind
 from pipeline.intake.arrivals import Arrival
 from pipeline.intake.batches import Batch, batches, hash_clients, read_header, text_frame
-from pipeline.intake.checking import Checking
 from pipeline.intake.csvfile import Dialect, read_csv
 from pipeline.intake.forgotten import Forgotten
 from pipeline.intake.inbox import Export, KeptFile, check_unchanged, opened
 from pipeline.intake.jsonlines import read_jsonlines
 from pipeline.intake.mapping import as_declared
 from pipeline.intake.parquet import read_parquet
+from pipeline.intake.pseudonyms import Pseudonyms
 from pipeline.intake.records import Records, Refused, UnreadableError
 from pipeline.intake.xlsx import read_xlsx
 from pipeline.store.originals import REFUSED, Originals
@@ -30,18 +30,25 @@ Rows: TypeAlias = tuple[pl.DataFrame, list[Refused]]
 
 
 @dataclass(frozen=True)
-class Reading:
-    """What reading a file gave: how many rows, and how many of them were refused before their values were looked at.
+class Piece:
+    """Some rows of a file to check, and some records refused before their values were looked at."""
 
-    `is_split` tells whether a record became several rows; `failure` is why the file could not be read at all.
+    file_id: int
+    frame: pl.DataFrame
+    refused: list[Refused]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What reading a file gave: how many rows, and which columns that are not declared.
+
+    `failure` is why it could not be read at all.
     """
 
     arrival: Arrival
     n_rows: int = 0
     undeclared: tuple[str, ...] = ()
-    n_refused: int = 0
     failure: UnreadableError | None = None
-    is_split: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,39 +58,37 @@ class Door:
     Without `originals` nothing is kept, and files of the ledger cannot be read from there.
     """
 
-    hash_text: Callable[[str], str]
+    pseudonyms: Pseudonyms
     forgotten: Forgotten
     originals: Originals | None
 
 
-def read_arrivals(arrivals: list[Arrival], door: Door, checking: Checking) -> list[Reading]:
-    """Have the rows of a table's files checked, and say what each file gave."""
-    readings = []
+def read_arrivals(arrivals: list[Arrival], door: Door) -> Generator[Piece | Reading, None, None]:
+    """Read files one after another: the pieces of each that are to be checked, then what it gave.
+
+    Nothing of a file counts before that, and nothing at all of one that could not be read whole.
+    """
     for arrival in arrivals:
         try:
-            readings.append(_read_arrival(arrival, checking, door))
+            reading = yield from _read_arrival(arrival, door)
         except UnreadableError as failure:
-            checking.take_back(arrival.file_id)
-            checking.refuse([(arrival.file_id, 0, failure.rule, failure.detail)])
-            readings.append(Reading(arrival, failure=failure))
+            reading = Reading(arrival, failure=failure)
         check_unchanged(arrival.export, arrival.stamp)
-    checking.flush()
-    return readings
+        yield reading
 
 
-def _read_arrival(arrival: Arrival, checking: Checking, door: Door) -> Reading:
-    n_rows = n_refused = 0
-    is_split = False
+def _read_arrival(arrival: Arrival, door: Door) -> Generator[Piece, None, Reading]:
+    n_rows = 0
     with _rows_of(arrival.export, door) as (undeclared, rows), _keeping(arrival, door) as keep:
         for frame, refused in rows:
             keep(frame, refused)
             n_rows += frame.height + len(refused)
-            is_split = is_split or ("part" in frame.columns and bool((frame["part"] > 0).any()))
-            to_refuse = [one for one in refused if arrival.recheck is None or one.line in arrival.recheck]
-            checking.refuse([(arrival.file_id, one.line, one.rule, one.detail) for one in to_refuse])
-            n_refused += len(to_refuse)
-            checking.add(arrival.file_id, frame if arrival.recheck is None else _only(frame, arrival.recheck))
-    return Reading(arrival, n_rows, undeclared, n_refused, is_split=is_split)
+            if arrival.recheck is None:
+                yield Piece(arrival.file_id, frame, refused)
+            else:
+                to_refuse = [one for one in refused if one.line in arrival.recheck]
+                yield Piece(arrival.file_id, _only(frame, arrival.recheck), to_refuse)
+    return Reading(arrival, n_rows, undeclared)
 
 
 def _only(frame: pl.DataFrame, lines: frozenset[int]) -> pl.DataFrame:
@@ -112,7 +117,7 @@ def _through(batch: Batch, export: Export, door: Door) -> Rows:
         days = [column.name for column in table.columns if column.kind is Kind.DATE]
         frame = frame.with_columns(pl.col(days).str.replace(_MIDNIGHT, ""))
     frame = as_declared(frame, table, export.source)
-    frame = hash_clients(frame, table, door.hash_text)
+    frame = hash_clients(frame, table, door.pseudonyms)
     is_forgotten = door.forgotten.is_theirs(frame, table)
     lines = frame.filter(is_forgotten)["line"].unique(maintain_order=True)
     forgotten = [Refused(line, "row.forgotten") for line in lines]
@@ -143,10 +148,10 @@ def _keeping(arrival: Arrival, door: Door) -> Iterator[Callable[[pl.DataFrame, l
     adding = door.originals.adding(*name)
 
     def keep(frame: pl.DataFrame, refused: list[Refused]) -> None:
-        marks = [pl.lit(None, dtype=dtype).alias(mark) for mark, dtype in REFUSED.items()]
-        told = [(one.line, one.rule, one.detail) for one in refused]
-        lines = pl.DataFrame(told, schema={"line": pl.Int64, **REFUSED}, orient="row")
-        adding.add(pl.concat([frame.with_columns(marks), lines], how="diagonal"))
+        adding.add(frame)
+        if refused:
+            told = [(one.line, one.rule, one.detail) for one in refused]
+            adding.add(pl.DataFrame(told, schema={"line": pl.Int64, **REFUSED}, orient="row"))
 
     try:
         yield keep

@@ -18,60 +18,56 @@ def _same(names: tuple[str, ...], left: str, right: str) -> str:
     return " and ".join(f"{left}.{name} is not distinct from {right}.{name}" for name in names)
 
 
-def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
-    """Make the temporary table `fate` (file_id, line, part, fate) for the good rows of `read_rows`.
+def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str, after: int) -> None:
+    """Make the temporary table `fate` (seq, file_id, fate) of the rows whose fate is not simply to be accepted.
 
-    Needs `arrival` (file_id, file_order) and the table's raw table as it stood before this run; `zone` is that of rows
-    whose branch has none.
+    The table's new rows stand behind the number `after` in its raw table, and duplicates are taken out of there again.
+    Needs `arrival` (file_id, file_order); `zone` is that of rows whose branch has none.
     """
     key = ", ".join(table.key)
+    raw = f"raw_{table.name}"
+    con.execute("create or replace temp table fate (seq bigint, file_id bigint, fate varchar)")
     con.execute(f"""
         create or replace temp table contested as
-        select {key} from read_rows where not is_broken group by {key} having count(*) > 1
+        select {key} from {raw} where seq > {after} group by {key} having count(*) > 1
         union
-        select {key} from raw_{table.name} r
-        where exists (select 1 from read_rows i where not i.is_broken and {_same(table.key, "i", "r")})
-    """)
-    con.execute(f"""
-        create or replace temp table fate as
-        select file_id, line, part, 'accepted' as fate
-        from read_rows r
-        where not is_broken and not exists (select 1 from contested c where {_same(table.key, "c", "r")})
+        select {key} from {raw} r
+        where seq <= {after} and exists (select 1 from {raw} i where i.seq > {after} and {_same(table.key, "i", "r")})
     """)
     if not con.execute("select exists (from contested)").fetchall()[0][0]:
         return
-    _gather_contenders(con, table, zone)
+    _gather_contenders(con, table, zone, after)
     n_rounds = con.execute("select coalesce(max(round), 0) from contender").fetchall()[0][0]
     for number in range(1, n_rounds + 1):
         _decide_round(con, table, number)
+    con.execute(f"delete from {raw} where seq > {after} and seq in (select seq from fate where fate = 'duplicate')")
 
 
-def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str) -> None:
+def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str, after: int) -> None:
     """Rows of contested keys with their round, and the version of each contested key that counts so far."""
     key, names = ", ".join(table.key), ", ".join(table.column_names)
     own_key, own_names = (", ".join(f"r.{name}" for name in columns) for columns in (table.key, table.column_names))
     is_contested = f"exists (select 1 from contested c where {_same(table.key, 'c', 'r')})"
     params = {"zone": zone} if table.version_times else None
-    rows, versioned_at = versioned(table, "read_rows", "r")
+    rows, versioned_at = versioned(table, f"raw_{table.name}", "r")
     con.execute(
         f"""
         create or replace temp table contender as
-        select r.file_id, r.line, r.part, {own_names}, {versioned_at} as versioned_at,
+        select r.seq, r.file_id, {own_names}, {versioned_at} as versioned_at,
           dense_rank() over (partition by {own_key} order by a.file_order) as round,
-          row_number() over (partition by r.file_id, {own_names} order by r.line, r.part) > 1 as is_repeat
+          row_number() over (partition by r.file_id, {own_names} order by r.seq) > 1 as is_repeat
         from {rows}
         join arrival a on a.file_id = r.file_id
-        where not r.is_broken and {is_contested}
+        where r.seq > {after} and {is_contested}
         """,
         params,
     )
-    stored, versioned_at = versioned(table, f"raw_{table.name}", "r")
     con.execute(
         f"""
         create or replace temp table counting as
         select {names}, versioned_at from (
           select *, row_number() over (partition by {key} order by versioned_at desc nulls last, seq desc) as newness
-          from (select r.*, {versioned_at} as versioned_at from {stored} where {is_contested})
+          from (select r.*, {versioned_at} as versioned_at from {rows} where r.seq <= {after} and {is_contested})
         ) where newness = 1
         """,
         params,
@@ -97,7 +93,7 @@ def _decide_round(con: duckdb.DuckDBPyConnection, table: Table, number: int) -> 
           when coalesce(is_outdated, false) then 'superseded'
           when row_number() over (
             partition by {key}, coalesce(is_duplicate, false)
-            order by versioned_at desc nulls last, line desc, part desc
+            order by versioned_at desc nulls last, seq desc
           ) > 1 then 'superseded'
           else 'accepted'
         end as fate
@@ -105,7 +101,7 @@ def _decide_round(con: duckdb.DuckDBPyConnection, table: Table, number: int) -> 
         """,
         {"round": number},
     )
-    con.execute("insert into fate select file_id, line, part, fate from decided")
+    con.execute("insert into fate select seq, file_id, fate from decided where fate <> 'accepted'")
     con.execute(f"""
         delete from counting c
         where exists (select 1 from decided d where d.fate = 'accepted' and {_same(table.key, "c", "d")})

@@ -16,7 +16,8 @@ from pipeline.errors import StoreError
 
 _ROWS_PER_PART = 200_000
 REFUSED = {"refused_rule": pl.String, "refused_detail": pl.String}
-"""Columns of a part besides `line`, `part` and the table's: filled for a record that was refused at once."""
+"""Columns of a part besides `line`, `part` and the table's: filled for a record that was refused at once, and not
+written where there is none."""
 
 
 def originals_folder(store: Path) -> Path:
@@ -98,11 +99,7 @@ class Adding:
             path.unlink(missing_ok=True)
 
     def _write(self) -> None:
-        frame = (
-            pl.concat(self._waiting, how="diagonal")
-            if self._waiting
-            else pl.DataFrame(schema={"line": pl.Int64, **REFUSED})
-        )
+        frame = pl.concat(self._waiting or [pl.DataFrame(schema={"line": pl.Int64})], how="diagonal")
         path = self._stem.with_name(f"{self._stem.name}.{len(self._written) + 1}.aside")
         path.parent.mkdir(mode=0o700, exist_ok=True)
         self._written.append(path)
@@ -113,9 +110,11 @@ class Adding:
 def read_part(path: Path) -> pl.DataFrame:
     """A part's rows; `StoreError` where its file is damaged."""
     try:
-        return pl.read_parquet(path)
+        frame = pl.read_parquet(path)
     except pl.exceptions.PolarsError:
         raise StoreError(f"The original {path} is damaged.", remedy="Put it back from its backup.") from None
+    none = [pl.lit(None, dtype=kind).alias(name) for name, kind in REFUSED.items() if name not in frame.columns]
+    return frame.with_columns(none)
 
 
 def write_parquet(frame: pl.DataFrame, path: Path) -> None:
@@ -127,7 +126,7 @@ def write_parquet(frame: pl.DataFrame, path: Path) -> None:
 
 def _write_whole(frame: pl.DataFrame, path: Path) -> None:
     buffer = io.BytesIO()  # so that a full disk is the system's error, not the library's
-    frame.write_parquet(buffer, compression="zstd", compression_level=1)
+    frame.write_parquet(buffer, compression="zstd", compression_level=1, statistics=False)
     try:
         with path.open("wb") as file:
             file.write(buffer.getbuffer())

@@ -11,7 +11,7 @@ import pytest
 from pipeline.contract.tables import TABLES
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import take_in
-from pipeline.intake.pseudonyms import pseudonym
+from pipeline.intake.pseudonyms import Pseudonyms
 from pipeline.store.database import open_store
 from support.exports import KEY, NOW, csv_text, fill, row
 
@@ -100,7 +100,7 @@ def test_refused_values_show_as_shapes(store: Path) -> None:
 def test_a_hash_follows_rfc_4231() -> None:
     # RFC 4231 (Nystrom 2005), section 4.3, test case 2: HMAC-SHA-256.
     expected = "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
-    assert pseudonym("what do ya want for nothing?", b"Jefe") == expected
+    assert Pseudonyms(b"Jefe").of("what do ya want for nothing?") == expected
 
 
 def test_client_keys_are_trimmed_before_hashing_and_empty_ones_have_no_hash(tmp_path: Path) -> None:
@@ -109,4 +109,4 @@ def test_client_keys_are_trimmed_before_hashing_and_empty_ones_have_no_hash(tmp_
     with open_store(tmp_path / "scapha.duckdb", KEY) as con:
         take_in(con, look_into(tmp_path / "inbox"), now=NOW, zone="UTC", key=KEY, progress=lambda _: None)
         hashes = [key for (key,) in con.execute("select client_key from raw_sales order by seq").fetchall()]
-    assert hashes == [pseudonym("x", KEY), pseudonym("x", KEY), pseudonym("X", KEY), None]
+    assert hashes == [Pseudonyms(KEY).of("x"), Pseudonyms(KEY).of("x"), Pseudonyms(KEY).of("X"), None]

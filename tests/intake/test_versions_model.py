@@ -95,28 +95,25 @@ class Pipeline:
     def __init__(self, con: duckdb.DuckDBPyConnection, table: Table) -> None:
         self.con = con
         self.table = table
-        self.n_kept = 0
+        self.n_taken = 0
         make_branch_zones(con)
 
     def take(self, files: dict[int, File]) -> Fates:
         lines = [(number, line, row) for number, file in files.items() for line, row in enumerate(file)]
-        read = [(number, line, *self.values(row), self.versioned_at(row), row.is_broken) for number, line, row in lines]
-        rows = pl.DataFrame(read, self.schema(), orient="row").with_columns(pl.lit(0).alias("part"))
-        create_from_frame(self.con, "read_rows", rows, temporary=True)
+        good = [(number, line, *self.values(row)) for number, line, row in lines if not row.is_broken]
         order = pl.DataFrame({"file_id": list(files), "file_order": list(range(len(files)))})
         create_from_frame(self.con, "arrival", order, temporary=True)
-        tell_versions_apart(self.con, self.table, "UTC")
-        found = self.con.execute("select file_id, line, fate from fate").fetchall()
-        fates = {(number, line): fate for number, line, fate in found}
-        assert len(fates) == len(found), "a row has two fates"
-        self.keep([row for row in read if fates.get((row[0], row[1])) in ("accepted", "superseded")])
-        return {(number, line): fates.get((number, line), "broken") for number, line, _ in lines}
-
-    def keep(self, rows: list[tuple[object, ...]]) -> None:
-        frame = pl.DataFrame(rows, self.schema(), orient="row").drop("versioned_at", "is_broken")
-        seq = pl.Series("seq", range(self.n_kept, self.n_kept + len(rows)), dtype=pl.Int64)
-        insert_frame(self.con, f"raw_{self.table.name}", frame.with_columns(seq, pl.lit(1).alias("run_id")))
-        self.n_kept += len(rows)
+        after, self.n_taken = self.n_taken, self.n_taken + len(good)
+        seq = pl.Series("seq", range(after + 1, self.n_taken + 1), dtype=pl.Int64)
+        rows = pl.DataFrame(good, self.schema(), orient="row").with_columns(seq, pl.lit(1).alias("run_id"))
+        insert_frame(self.con, f"raw_{self.table.name}", rows)
+        tell_versions_apart(self.con, self.table, "UTC", after)
+        told = dict(self.con.execute("select seq, fate from fate").fetchall())
+        kept = {number for (number,) in self.con.execute(f"select seq from raw_{self.table.name}").fetchall()}
+        assert kept.isdisjoint(number for number, fate in told.items() if fate == "duplicate")
+        assert kept.issuperset(set(range(after + 1, self.n_taken + 1)) - told.keys())
+        found = {place[:2]: told.get(number, "accepted") for number, place in enumerate(good, start=after + 1)}
+        return {(number, line): found.get((number, line), "broken") for number, line, _ in lines}
 
     def values(self, row: Row) -> list[object]:
         """The key in the first column, the value in `quantity`, times in their own; everything else is unknown."""
@@ -125,14 +122,10 @@ class Pipeline:
         known |= dict.fromkeys(self.table.event_times, EVENT.isoformat())
         return [known.get(name) for name in self.table.column_names]
 
-    def versioned_at(self, row: Row) -> datetime | None:
-        return row.recorded if self.table.version_times else None
-
     def schema(self) -> Schema:
         types: dict[str, type[pl.DataType]] = {"bigint": pl.Int64, "date": pl.Date}
         columns: Schema = {column.name: types.get(column.sql_type, pl.String) for column in self.table.columns}
-        ends: Schema = {"versioned_at": pl.Datetime("us"), "is_broken": pl.Boolean}
-        return {"file_id": pl.Int64, "line": pl.Int64, **columns, **ends}
+        return {"file_id": pl.Int64, "line": pl.Int64, **columns}
 
 
 def undated(file: File, table: Table) -> File:

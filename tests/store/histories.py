@@ -45,24 +45,19 @@ def clock(day: int) -> datetime:
 
 
 def tables(store: Path) -> Tables:
-    """Every table of a store with its rows, sorted."""
+    """Every table of a store with its rows, sorted; versions numbered without gaps, since numbers tell their order."""
     with duckdb.connect(str(store), read_only=True) as con:
         names = [name for (name,) in con.execute("select table_name from duckdb_tables()").fetchall()]
-        return {name: con.execute(f"from {name} order by all").fetchall() for name in names}
+        held = {name: con.execute(f"from {name} order by all").fetchall() for name in names}
+    return {
+        name: [(at, *row[1:]) for at, row in enumerate(rows)] if name.startswith("raw_") else rows
+        for name, rows in held.items()
+    }
 
 
 def differing(one: Tables, other: Tables) -> list[str]:
     """The tables in which two stores differ."""
     return sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
-
-
-def renumbered(held: Tables) -> Tables:
-    """Tables whose versions are numbered without gaps: an erasure leaves gaps, where a rebuild counts on."""
-    return held | {
-        name: [(at, *row[1:]) for at, row in enumerate(rows, start=1)]  # sorted by their number, which is in front
-        for name, rows in held.items()
-        if name.startswith("raw_")
-    }
 
 
 def rebuilt(shop: Shop) -> Tables:

@@ -15,7 +15,7 @@ from pipeline import forget as forgetting
 from pipeline import nightly
 from pipeline.errors import LockedError, StoreError, UsageError
 from pipeline.forget import Certificate, forget
-from pipeline.intake.pseudonyms import pseudonym, read_key
+from pipeline.intake.pseudonyms import Pseudonyms, read_key
 from pipeline.store.database import hold_lock
 from pipeline.store.journal import journal_path
 from pipeline.store.originals import originals_folder
@@ -32,7 +32,6 @@ from .histories import (
     originals,
     places_of,
     rebuilt,
-    renumbered,
     tables,
 )
 
@@ -128,7 +127,7 @@ def values(shop: Shop, table: str, *columns: str) -> list[tuple[object, ...]]:
 def traces(shop: Shop) -> tuple[str, ...]:
     """What may stand in no byte: the client's hash and key, and every id that only rows of theirs name."""
     return (
-        pseudonym(KEY, read_key(shop.store)),
+        Pseudonyms(read_key(shop.store)).of(KEY),
         KEY,
         *WHOLLY_GONE,
         "lot-of-umber",
@@ -207,7 +206,7 @@ def test_originals_keep_others_rows_with_their_lines(before: Shop, after: Shop) 
 
 def test_the_certificate_is_right(erased: tuple[Shop, Certificate], before: Shop) -> None:
     shop, certificate = erased
-    hashed = pseudonym(KEY, read_key(shop.store))
+    hashed = Pseudonyms(read_key(shop.store)).of(KEY)
     in_store = sum(value == hashed for rows in tables(before.store).values() for found in rows for value in found)
     in_originals = sum(frame.write_csv().count(hashed) for frame in originals(before).values())
     assert certificate.as_dict() == {
@@ -266,7 +265,7 @@ def test_a_file_sent_again_is_refused_for_their_rows_alone(after: Shop, quick: N
         (8, "row.forgotten"),
     ]
     assert places_of(after, traces(after)) == set()
-    assert differing(renumbered(tables(after.store)), renumbered(rebuilt(after))) == []
+    assert differing(tables(after.store), rebuilt(after)) == []
 
 
 @pytest.mark.parametrize("changes", [{"visit_id": " visit-mauve "}, {"client_key": f"\t{KEY}", "visit_id": "new"}])
@@ -284,7 +283,7 @@ def test_the_same_bytes_under_another_name_let_none_in(after: Shop, quick: None)
     assert [(path, accepted) for path, _, accepted, *_ in counts if str(path).startswith("again") and accepted] == []
     assert all(rows == sum(fates) for _, rows, *fates in counts)  # type: ignore[arg-type]
     assert places_of(after, traces(after)) == set()
-    assert differing(renumbered(tables(after.store)), renumbered(rebuilt(after))) == []
+    assert differing(tables(after.store), rebuilt(after)) == []
 
 
 def test_a_known_file_checked_again_for_another_s_row_brings_none_back(after: Shop, quick: None) -> None:
@@ -293,13 +292,13 @@ def test_a_known_file_checked_again_for_another_s_row_brings_none_back(after: Sh
     assert ("hole-refused",) in values(after, "raw_procedures", "procedure_id")
     assert values(after, "rejection", "rule") == []
     assert places_of(after, traces(after)) == set()
-    assert differing(renumbered(tables(after.store)), renumbered(rebuilt(after))) == []
+    assert differing(tables(after.store), rebuilt(after)) == []
 
 
 def test_a_rebuild_does_not_bring_them_back_and_equals_the_store(after: Shop) -> None:
     before = tables(after.store)
     assert before["tombstone"]
-    assert differing(renumbered(before), rebuilt(after)) == []
+    assert differing(before, rebuilt(after)) == []
     assert places_of(after, traces(after)) == set()
 
 
@@ -307,7 +306,7 @@ def test_nor_does_one_from_originals_of_before(before: Shop, after: Shop) -> Non
     held = tables(after.store)
     for path in originals_folder(before.store).iterdir():
         (originals_folder(after.store) / path.name).write_bytes(path.read_bytes())
-    assert {name for name in differing(renumbered(held), rebuilt(after)) if name.startswith("raw_")} == set()
+    assert {name for name in differing(held, rebuilt(after)) if name.startswith("raw_")} == set()
     certificate = erase(after)
     assert certificate.rows_removed_from_originals["procedures"] == 5
     assert places_of(after, traces(after)) == set()
@@ -325,7 +324,7 @@ def ended(shop: Shop, wanted: Shop) -> None:
         name: frame.write_csv() for name, frame in originals(wanted).items()
     }
     assert shop.state().keys() == wanted.state().keys()
-    assert differing(renumbered(tables(shop.store)), rebuilt(shop)) == []
+    assert differing(tables(shop.store), rebuilt(shop)) == []
 
 
 @pytest.mark.parametrize("step", STEPS)
@@ -391,7 +390,7 @@ def test_an_unknown_key_is_refused_when_it_comes(before: Shop, quick: None) -> N
     assert quick is None
     held = {name: rows for name, rows in tables(before.store).items() if name != "tombstone"}
     certificate = erase(before, UNKNOWN)
-    hashed = pseudonym(UNKNOWN, read_key(before.store))
+    hashed = Pseudonyms(read_key(before.store)).of(UNKNOWN)
     assert (certificate.keys, certificate.keys_found, certificate.tombstones) == (1, 0, 1)
     assert (certificate.hashes_found, certificate.hashes_left, certificate.originals_rewritten) == (0, 0, 0)
     assert sum(certificate.rows_removed.values()) == 0
@@ -458,5 +457,5 @@ def test_no_message_tells_a_key(before: Shop) -> None:
     certificate = erase(before, KEY, UNKNOWN, progress=said.append)
     told = " ".join([*said, *certificate.lines(), json.dumps(certificate.as_dict())])
     assert said
-    words = [*KEY.split(), *UNKNOWN.split(), *(pseudonym(key, read_key(before.store)) for key in (KEY, UNKNOWN))]
+    words = [*KEY.split(), *UNKNOWN.split(), *(Pseudonyms(read_key(before.store)).of(key) for key in (KEY, UNKNOWN))]
     assert [word for word in words if word in told] == []

@@ -11,7 +11,7 @@ import pytest
 from pipeline import nightly
 from pipeline.contract.tables import TABLE_BY_NAME
 from pipeline.errors import StoreError
-from pipeline.intake.pseudonyms import pseudonym, read_key
+from pipeline.intake.pseudonyms import Pseudonyms, read_key
 from pipeline.store import originals as keeping
 from pipeline.store.originals import REFUSED, Originals, originals_folder, write_parquet
 from support.exports import csv_text, export, row
@@ -72,7 +72,7 @@ def test_no_progress_tells_of_a_client(shop: Shop) -> None:
 def test_an_original_has_the_declared_columns_alone_with_clients_hashed(private: Shop) -> None:
     frame = original_of(private, "procedures")
     assert set(frame.columns) == {"line", "part", *TABLE_BY_NAME["procedures"].column_names, *REFUSED}
-    expected = pseudonym(CLIENT, read_key(private.store))
+    expected = Pseudonyms(read_key(private.store)).of(CLIENT)
     assert frame["client_key"].to_list() == [expected, expected, None]
 
 
