@@ -61,7 +61,8 @@ def read_expression(column: Column, text: str) -> str:
     """SQL that reads a column's trimmed text, NULL where empty, as its kind; NULL too where it does not read as it."""
     match column.kind:
         case Kind.WORD:
-            return f"case when lower({text}) in ({_words(column.words)}) then lower({text}) end"
+            words = _words(column.words)  # most are written as declared, which spares looking for another spelling
+            return f"case when {text} in ({words}) then {text} when lower({text}) in ({words}) then lower({text}) end"
         case Kind.SITES:
             return _read_sites(text, column.words)
         case Kind.ZONE:

@@ -17,7 +17,7 @@ from pipeline.nightly import Outcome, run_night
 from pipeline.rebuild import rebuild
 from pipeline.settings import Settings
 from pipeline.store.journal import journal_path
-from pipeline.store.originals import originals_folder
+from pipeline.store.originals import originals_folder, read_part
 from support.exports import NOW, fill
 
 from .conftest import Shop, silent
@@ -69,7 +69,7 @@ def rebuilt(shop: Shop) -> Tables:
 
 def originals(shop: Shop) -> dict[str, pl.DataFrame]:
     """The parts of a shop's originals by their file's name."""
-    return {path.name: pl.read_parquet(path) for path in sorted(originals_folder(shop.store).glob("*.parquet"))}
+    return {path.name: read_part(path) for path in sorted(originals_folder(shop.store).glob("*.parquet"))}
 
 
 def original_of(shop: Shop, table: str) -> pl.DataFrame:
