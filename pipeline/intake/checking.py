@@ -22,7 +22,7 @@ _BROKEN_RULE = {
     "value_shape": pl.String,
     "detail": pl.String,
 }
-_STEP_ROWS = 200_000
+_STEP_ROWS = 100_000
 
 
 class Checking:

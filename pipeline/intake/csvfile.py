@@ -18,7 +18,7 @@ import polars as pl
 
 from pipeline.intake.records import Block, Record, Records, UnreadableError
 
-_BLOCK_BYTES = 16 << 20
+_BLOCK_BYTES = 4 << 20
 _TEXT_LIMIT = 2 << 30
 """Bytes or characters of text a single file may unpack to."""
 _RECORD_LIMIT = 16 << 20
