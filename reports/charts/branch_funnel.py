@@ -29,25 +29,25 @@ def branch_funnel(branches: pl.DataFrame, curves: pl.DataFrame) -> Drawable:
         .encode(
             x=x,
             y=y,
-            detail="side:N",
+            detail=alt.Detail("side:N"),
             strokeDash=alt.StrokeDash(
                 "limit:N", scale=alt.Scale(domain=["95 %", "99.8 %"], range=[[3, 3], [1, 0]]), legend=None
             ),
         )
     )
-    target = alt.Chart(values(pl.DataFrame({"ratio": [1.0]}))).mark_rule(color=QUIET).encode(y="ratio:Q")
+    target = alt.Chart(values(pl.DataFrame({"ratio": [1.0]}))).mark_rule(color=QUIET).encode(y=alt.Y("ratio:Q"))
     points = (
         alt.Chart(values(branches))
         .mark_point(size=70, strokeWidth=2, opacity=1, stroke=ACCENT)
         .encode(
-            x="expected:Q",
-            y="ratio:Q",
-            fill=alt.condition("datum.comparable", alt.value(ACCENT), alt.value("transparent")),
+            x=alt.X("expected:Q"),
+            y=alt.Y("ratio:Q"),
+            fill=alt.FillValue("transparent", condition={"test": "datum.comparable", "value": ACCENT}),
         )
     )
     labels = (
         alt.Chart(values(branches))
         .mark_text(align="left", dx=8, color=INK, limit=NAME_WIDTH)
-        .encode(x="expected:Q", y="ratio:Q", text="branch_id:N")
+        .encode(x=alt.X("expected:Q"), y=alt.Y("ratio:Q"), text=alt.Text("branch_id:N"))
     )
     return alt.layer(lines, target, points, labels)

@@ -22,16 +22,18 @@ def control_chart(points: pl.DataFrame, *, unit: str, is_share: bool) -> Drawabl
         scale = alt.Scale(type="log", nice=False, domain=[0.8 * float(shown.min()), 1.25 * float(shown.max())])
     base = alt.Chart(values(points)).encode(x=alt.X("day:T", axis=day_axis()))
     band = base.mark_area(interpolate="step", color=BAND).encode(
-        y=alt.Y("lower:Q", title=unit, axis=axis, scale=scale), y2="upper:Q"
+        y=alt.Y("lower:Q", title=unit, axis=axis, scale=scale), y2=alt.Y2("upper:Q")
     )
     limits = [
-        base.mark_line(interpolate="step", color=QUIET, strokeWidth=1, strokeDash=[4, 3]).encode(y=f"{limit}:Q")
+        base.mark_line(interpolate="step", color=QUIET, strokeWidth=1, strokeDash=[4, 3]).encode(y=alt.Y(f"{limit}:Q"))
         for limit in ("lower", "upper")
     ]
-    centre = base.mark_line(color=QUIET, strokeWidth=1).encode(y="centre:Q")
-    line = base.mark_line(color=ACCENT, strokeWidth=1).encode(y="statistic:Q")
+    centre = base.mark_line(color=QUIET, strokeWidth=1).encode(y=alt.Y("centre:Q"))
+    line = base.mark_line(color=ACCENT, strokeWidth=1).encode(y=alt.Y("statistic:Q"))
     within = base.transform_filter("datum.beyond == null").mark_point(filled=True, size=28, color=ACCENT, opacity=1)
     beyond = base.transform_filter("datum.beyond != null").mark_point(
         filled=True, size=110, shape="diamond", color=MARK, opacity=1
     )
-    return alt.layer(band, *limits, centre, line, within.encode(y="statistic:Q"), beyond.encode(y="statistic:Q"))
+    return alt.layer(
+        band, *limits, centre, line, within.encode(y=alt.Y("statistic:Q")), beyond.encode(y=alt.Y("statistic:Q"))
+    )

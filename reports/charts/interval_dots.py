@@ -18,7 +18,7 @@ def interval_dots(levels: pl.DataFrame, *, unit: str) -> Drawable:
     base = alt.Chart(values(levels)).encode(y=y)
     whiskers = base.mark_rule(color=ACCENT, strokeWidth=2).encode(
         x=alt.X("low:Q", title=unit, axis=alt.Axis(format=".1~%", tickCount=5), scale=alt.Scale(domainMin=0)),
-        x2="high:Q",
+        x2=alt.X2("high:Q"),
     )
-    dots = base.mark_point(filled=True, size=60, color=ACCENT, opacity=1).encode(x="rate:Q")
+    dots = base.mark_point(filled=True, size=60, color=ACCENT, opacity=1).encode(x=alt.X("rate:Q"))
     return alt.layer(whiskers, dots).properties(height=max(60, 28 * levels.height), width=max(180, WIDTH - room))

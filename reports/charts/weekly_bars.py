@@ -13,10 +13,10 @@ def weekly_bars(weeks: pl.DataFrame, *, unit: str) -> Drawable:
         .mark_bar()
         .encode(
             x=alt.X("week:T", axis=day_axis()),
-            x2="week_end:T",
+            x2=alt.X2("week_end:T"),
             y=alt.Y("value:Q", title=unit, axis=alt.Axis(tickCount=4)),
-            y2=alt.datum(0),
-            color=alt.condition("datum.is_told", alt.value(ACCENT), alt.value(SOFT)),
+            y2=alt.Y2Datum(0),
+            color=alt.ColorValue(SOFT, condition={"test": "datum.is_told", "value": ACCENT}),
         )
     )
     return chart
