@@ -190,11 +190,14 @@ def _zoned(table: Table, source: str, alias: str) -> tuple[str, str]:
     return joined, "coalesce(stg_visit_zones.zone, stg_procedure_zones.zone, stg_client_zones.zone)"
 
 
-def _as_read(table: Table, source: str) -> str:
-    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its clock."""
+def _as_read(table: Table, source: str, kept: str = "") -> str:
+    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its clock.
+
+    `kept` says whether it is `materialized`, so that a value which many rules ask for is read once.
+    """
     reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
     joined, zone = _zoned(table, source, "t")
-    return f"""as_read as (
+    return f"""as_read as {kept} (
   select t.seq, t.file_id, t.line, t, coalesce({zone}, $clock_zone) as clock_zone,
     struct_pack(
     {reads}
@@ -230,19 +233,18 @@ def broken_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     Takes the same `source` and parameters as `read_query`. A value's shape shows letters as a and digits as 9.
     """
     broken = ",\n    ".join(
-        f"case when {condition} then {{'column_name': '{column}', 'rule': '{rule}',"
-        f" 'value_shape': {_shape('t.' + column)}}} end"
+        f"case when {condition} then {{'column_name': '{column}', 'rule': '{rule}', 'text': t.{column}}} end"
         for column, rule, condition in row_rules(table, may_misfit=may_misfit)
     )
     return f"""
-with {_as_read(table, source)},
+with {_as_read(table, source, "materialized")},
 named as (
   select file_id, line, unnest([
     {broken}
   ]) as broken
   from as_read
 )
-select file_id, line, broken.column_name, broken.rule, broken.value_shape
+select file_id, line, broken.column_name, broken.rule, {_shape("broken.text")} as value_shape
 from named
 where broken is not null
 """

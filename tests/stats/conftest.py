@@ -1,6 +1,6 @@
 """Published and reference values the statistics are held against, each with its source beside it.
 
-`check_values.json` says of each entry where it is from, whether that was opened or is from memory, and to how many
+`check_values*.json` say of each entry where it is from, whether that was opened or is from memory, and to how many
 digits it agrees; `data/` holds the data sets some of them are computed from.
 """
 
@@ -26,8 +26,9 @@ untimed = settings(deadline=None)
 
 @pytest.fixture(scope="session")
 def check_value() -> Callable[[str], Entry]:
-    entries = {entry["id"]: entry for entry in json.loads((HERE / "check_values.json").read_text(encoding="utf-8"))}
-    return entries.__getitem__
+    files = sorted(HERE.glob("check_values*.json"))
+    entries = [entry for file in files for entry in json.loads(file.read_text(encoding="utf-8"))]
+    return {entry["id"]: entry for entry in entries}.__getitem__
 
 
 @pytest.fixture(scope="session")
