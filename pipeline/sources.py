@@ -152,7 +152,7 @@ class Source(BaseModel):
         default=",", description="between cells: one character, or the word tab"
     )
     quote: Literal['"', "'", ""] = Field(default='"', description="around cells; empty where nothing is quoted")
-    skip_lines: int = Field(default=0, ge=0, le=_MOST_SKIPPED, description="lines above the header")
+    skip_lines: int = Field(default=0, ge=0, le=_MOST_SKIPPED, description="lines above the header, rows in a sheet")
     decimal_mark: Literal[".", ","] = Field(default=".", description="before the decimals of a number")
     thousands_mark: Literal[".", ",", " ", "'"] | None = Field(default=None, description="between groups of digits")
     date_format: Annotated[str, AfterValidator(_date_format)] | None = Field(

@@ -147,8 +147,13 @@ _FILE_RULES = (
     ),
     Rule(
         "file.container",
-        "A compressed file unpacks whole.",
-        "Compress and send the file again: {detail}",
+        "A compressed file, a workbook or a Parquet file is whole.",
+        "Export the file again and send it as it was written: {detail}",
+    ),
+    Rule(
+        "file.sheet",
+        "A workbook has the sheet its source names.",
+        "Name the sheet in scapha.toml as the workbook does, or the sheet as scapha.toml does.",
     ),
     Rule(
         "file.size",

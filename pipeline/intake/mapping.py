@@ -21,6 +21,9 @@ _DAY_ZERO = {1900: date(1899, 12, 30), 1904: date(1904, 1, 1)}
 _FIRST_SERIAL = {1900: 61, 1904: 0}
 """Below 61 the system of 1900 counts a 29 February that never was: no such number is a day without doubt."""
 
+_SPELLINGS = {" ": ("\u00a0", "\u202f"), "'": ("\u2019",)}
+"""Other ways in which a mark between thousands is written: spaces that do not break, an apostrophe that is curved."""
+
 
 def as_declared(frame: pl.DataFrame, table: Table, source: Source) -> pl.DataFrame:
     """A frame of text (`line` and the table's columns) as the contract has it, with `part` of the record besides.
@@ -84,6 +87,8 @@ def _number(text: pl.Expr, decimal_mark: str, thousands_mark: str) -> pl.Expr:
     No group begins with a nought: `0,125` with marks between thousands is no 125.
     """
     decimals = f"([{decimal_mark}][0-9]+)?"
+    for spelling in _SPELLINGS.get(thousands_mark, ()):
+        text = text.str.replace_all(spelling, thousands_mark, literal=True)
     grouped = f"|[1-9][0-9]{{0,2}}([{thousands_mark}][0-9]{{3}})+" if thousands_mark else ""
     fits = text.str.contains(f"^-?([0-9]+{grouped}){decimals}$")
     plain = text.str.replace_all(thousands_mark, "", literal=True) if thousands_mark else text

@@ -168,7 +168,7 @@ def records_of(file: BinaryIO, export: Export) -> Records:
         case "csv":
             return read_csv(file, Dialect(source.encoding, source.delimiter, source.quote, source.skip_lines))
         case "xlsx":
-            return read_xlsx(file, export.sheet or "")
+            return read_xlsx(file, export.sheet or "", source.skip_lines)
         case "parquet":
             return read_parquet(file)
         case _:

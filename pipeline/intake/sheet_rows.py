@@ -52,11 +52,12 @@ class SheetRows:
     """Gathers a worksheet's rows: let a parser walk `elements`, and `take` the rows in between.
 
     The handlers raise `UnreadableError` where the sheet contradicts itself, is beyond limits, or has its first row with
-    a value, the header, merged.
+    a value, the header, merged. Rows up to `skip_lines` are none.
     """
 
-    def __init__(self, context: CellContext) -> None:
+    def __init__(self, context: CellContext, skip_lines: int) -> None:
         self._context = context
+        self._skip_lines = skip_lines
         self._rows: list[SheetRow] = []
         self._columns: dict[str, int] = {}
         self._n_characters = 0
@@ -184,7 +185,7 @@ class SheetRows:
         return style
 
     def _end_row(self) -> None:
-        if any(text.strip() for _, text in self._cells):
+        if self._line > self._skip_lines and any(text.strip() for _, text in self._cells):
             self._rows.append(SheetRow(self._line, self._cells))
             self.header_line = self.header_line or self._line
 

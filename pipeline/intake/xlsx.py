@@ -67,8 +67,10 @@ def sheet_names(file: BinaryIO) -> tuple[str, ...]:
     return tuple(_open_workbook(file).sheets)
 
 
-def read_xlsx(file: BinaryIO, sheet: str) -> Records:
+def read_xlsx(file: BinaryIO, sheet: str, skip_lines: int = 0) -> Records:
     """Read a worksheet: the first row with any value is the header; a record's line is its row's number.
+
+    Rows up to `skip_lines` stand above the header, whatever they hold.
 
     Rows without any value are no records. Short rows are filled up to the header's last name; values beyond it make
     their record one cell longer than the header. Cells that merged ones cover are empty. Cells as text:
@@ -84,8 +86,8 @@ def read_xlsx(file: BinaryIO, sheet: str) -> Records:
     """
     workbook = _open_workbook(file)
     if sheet not in workbook.sheets:
-        raise broken("it has no sheet of that name.")
-    rows = SheetRows(_cell_context(workbook))
+        raise UnreadableError("file.sheet")
+    rows = SheetRows(_cell_context(workbook), skip_lines)
     width = n_laid_out = 0
     for _ in walk(workbook.package, workbook.sheets[sheet], rows.elements):
         for row in rows.take():

@@ -489,7 +489,7 @@ def test_a_source_names_the_sheet(nights: Nights) -> None:
 @pytest.mark.parametrize("said", [{"table": "lots", "sheet": "Shelf"}, {"table": "lots"}], ids=["named", "unnamed"])
 def test_a_sheet_that_is_not_there_leaves_the_file_unread(nights: Nights, said: Said) -> None:
     take(nights, {"book.xlsx": book(Stock=sheet("lots", {}), Other=[["x"]])}, said)
-    assert refused(nights) == [(0, "", "file.container")]
+    assert refused(nights) == [(0, "", "file.sheet")]
 
 
 def test_cells_of_a_workbook_keep_what_they_hold(nights: Nights) -> None:

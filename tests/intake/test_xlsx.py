@@ -172,7 +172,18 @@ def test_sheets_stand_in_the_workbook_s_order_hidden_ones_too_and_charts_not() -
 
 
 def test_a_sheet_that_is_not_there_is_told() -> None:
-    assert failure(saved(written_book({"sales": [["a"]]})), "Sales")[0] == "file.container"
+    assert failure(saved(written_book({"sales": [["a"]]})), "Sales")[0] == "file.sheet"
+
+
+def test_rows_above_the_header_are_skipped_whatever_they_hold() -> None:
+    book = written_book({"sales": [["Report of May", "x", "y"], [None], ["a", "b"], [1, 2]]})
+    book["sales"].merge_cells("A1:C1")
+    file = io.BytesIO(saved(book))
+    for skipped in (1, 2):
+        assert list(read_xlsx(file, "sales", skipped)) == [(3, ["a", "b"]), (4, ["1", "2"])]
+    assert list(read_xlsx(file, "sales", 3)) == [(4, ["1", "2"])]
+    with pytest.raises(UnreadableError, match=r"file\.header"):
+        list(read_xlsx(file, "sales", 4))
 
 
 def test_the_file_stays_open_and_can_be_read_again() -> None:
