@@ -19,17 +19,14 @@ import polars as pl
 from pipeline import __version__
 from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLE_BY_NAME, TABLES
-from pipeline.count import count
 from pipeline.errors import StoreError, UsageError
 from pipeline.intake.forgotten import CLIENT, KINDS, Forgotten, grave, read_tombstones
 from pipeline.intake.pseudonyms import Pseudonyms, read_key
-from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
-from pipeline.store import kept
+from pipeline.rejudge import rejudge
 from pipeline.store.database import fetch, hold_lock, insert_frame, open_store, rewrite_store
 from pipeline.store.journal import catch_up, undone_on_failure
 from pipeline.store.originals import Originals, read_part, write_parquet
-from pipeline.store.sqlfiles import drop_files
 
 Progress = Callable[[str], None]
 TABLES_OF_CLIENTS = tuple(table for table in TABLES if CLIENT in table.column_names)
@@ -100,7 +97,7 @@ def forget(keys: Sequence[str], store: Path, *, now: datetime, progress: Progres
                 _clear_rejections(con, originals, theirs)
                 removed = {table.name: _delete(con, table, theirs) for table in TABLES_OF_CLIENTS}
                 n_graves = _bury(con, theirs, key)
-                _judge_again(con)
+                rejudge(con)
                 catch_up(con, store)
                 con.execute("commit")
                 settle()
@@ -261,10 +258,3 @@ def _delete(con: duckdb.DuckDBPyConnection, table: Table, theirs: _Theirs) -> in
     own = rows.filter(theirs.rows(table))["seq"].to_list()
     con.execute(f"delete from raw_{table.name} where seq in (select unnest($own))", {"own": own})
     return len(own)
-
-
-def _judge_again(con: duckdb.DuckDBPyConnection) -> None:
-    """Keep results without the rows that are gone: some name piercings."""
-    known_by, measures = count(con, kept.kept_settings(con), None)
-    drop_files(con)
-    kept.keep_results(con, judge(measures, known_by, kept.raised_before(con)))

@@ -9,20 +9,17 @@ from typing import Any
 import duckdb
 
 from pipeline.contract.tables import TABLE_BY_NAME
-from pipeline.count import count
 from pipeline.errors import StoreError
 from pipeline.intake.inbox import Export, Inbox, KeptFile, form_of
 from pipeline.intake.load import take_in
 from pipeline.intake.pseudonyms import read_key
-from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
-from pipeline.settings import Settings
-from pipeline.store import kept, retention
+from pipeline.rejudge import rejudge
+from pipeline.store import retention
 from pipeline.store.database import hold_lock, key_fingerprint, open_store
 from pipeline.store.journal import Entry, ageings_of, journal_path, raised_of, read_journal, runs_of
 from pipeline.store.ledger import Counts, Ledger, Run
 from pipeline.store.originals import Originals
-from pipeline.store.sqlfiles import drop_files
 
 Progress = Callable[[str], None]
 
@@ -60,7 +57,8 @@ def rebuild(store: Path, *, progress: Progress) -> Rebuilt:
                 progress(f"run {run['run']['run_id']} of {runs[-1]['run']['run_id']}")
                 _replay(con, run, Originals(store), key)
             _put_back(con, entries)
-            _judge(con, progress)
+            progress("counting and judging")
+            rejudge(con)
             con.execute("commit")
         aside.replace(store)
         store.with_name(f"{store.name}.wal").unlink(missing_ok=True)  # of the store that is gone
@@ -136,12 +134,3 @@ def _bury(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> None:
     """Set the tombstones first: an original from a backup may still hold rows of a client who was forgotten since."""
     for kind, hashed in {(entry["kind"], entry["hash"]) for entry in entries if "hash" in entry}:
         con.execute("insert into tombstone values (?, ?)", [kind, hashed])
-
-
-def _judge(con: duckdb.DuckDBPyConnection, progress: Progress) -> None:
-    """Keep the results, as a night does."""
-    progress("counting and judging")
-    settings: Settings = kept.kept_settings(con)
-    known_by, measures = count(con, settings, None)
-    drop_files(con)
-    kept.keep_results(con, judge(measures, known_by, kept.raised_before(con)))

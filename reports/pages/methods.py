@@ -137,6 +137,14 @@ def _definitions(adult_age: int) -> tuple[Entry, ...]:
             "start has passed counts as unknown, never as kept.",
         ),
         Entry(
+            "volumes",
+            "Far fewer or far more rows than usual",
+            "A file’s rows of a branch, by the days they were recorded on, against the median of the branch’s last 28 "
+            "files of that table. Flagged is what is more than 5 times that, or less than a fifth of it, and at least "
+            "10 rows away; with fewer than 7 files before it nothing is. The limits are chosen, from no source. A "
+            "flagged file is taken in all the same.",
+        ),
+        Entry(
             "gaps",
             "Record gaps",
             f"Of completed piercings of the last {v.RATE_PERIOD_DAYS} days. A minor is below {adult_age} years by the "

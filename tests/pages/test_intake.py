@@ -9,7 +9,7 @@ from pipeline.contract.rules import RULES
 from pipeline.contract.tables import TABLES
 from pipeline.judge import volumes
 from reports.edition import Edition
-from reports.pages import dictionary, index, intake
+from reports.pages import dictionary, index, intake, methods
 from reports.parts import Cell
 from support.editions import AS_OF, MONDAY, written
 
@@ -157,6 +157,12 @@ def test_what_is_unusual_is_said_as_it_is_judged() -> None:
     ):
         assert said in built.volumes_words
     assert f"last {volumes.LISTED_DAYS} days" in built.volumes.caption
+
+
+def test_the_methods_say_it_too() -> None:
+    [entry] = (entry for entry in methods._definitions(adult_age=18) if entry.identifier == "volumes")
+    for number in (volumes.FOLD, volumes.USUAL_FILES, volumes.LEAST_DIFFERENCE, volumes.NEEDED_FILES):
+        assert f" {number} " in entry.says
 
 
 def test_ordinary_nights_of_the_sample_raise_no_flag(sample: Edition) -> None:

@@ -312,7 +312,7 @@ def test_nor_does_one_from_originals_of_before(before: Shop, after: Shop) -> Non
     assert places_of(after, traces(after)) == set()
 
 
-STEPS = ["_gather", "_clear_rejections", "_bury", "_judge_again", "catch_up", "_clear_originals", "rewrite_store"]
+STEPS = ["_gather", "_clear_rejections", "_bury", "rejudge", "catch_up", "_clear_originals", "rewrite_store"]
 
 
 def ended(shop: Shop, wanted: Shop) -> None:

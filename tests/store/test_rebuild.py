@@ -302,13 +302,13 @@ def test_a_rebuild_that_fails_leaves_the_store(shop: Shop, monkeypatch: pytest.M
         raise ZeroDivisionError
 
     before = shop.state()
-    monkeypatch.setattr(rebuilding, "_judge", breaks)
+    monkeypatch.setattr(rebuilding, "rejudge", breaks)
     with pytest.raises(ZeroDivisionError):
         rebuild(shop.store, progress=silent)
     assert shop.state() == before
 
 
-@pytest.mark.parametrize("step", ["_put_back", "_judge"])
+@pytest.mark.parametrize("step", ["_put_back", "rejudge"])
 def test_a_rebuild_that_is_killed_leaves_the_store_and_the_next_is_whole(shop: Shop, step: str) -> None:
     before, held = shop.state(), tables(shop.store)
     killed(f"pipeline.rebuild.{step}", "rebuild", "--store", shop.store)
