@@ -20,7 +20,7 @@ SUM_DECIMALS = 12
 
 @dataclass(frozen=True, eq=False)
 class FunnelLimits:
-    """Prediction limits for observed / expected: 2.5 and 97.5 %, 0.1 and 99.9 %; NaN where nothing is expected."""
+    """Prediction limits for observed / expected, or a share: 2.5, 97.5, 0.1 and 99.9 %; NaN where nothing is expected."""
 
     low_95: FloatArray
     high_95: FloatArray

@@ -366,7 +366,7 @@ def test_one_that_is_killed_once_a_step_is_done_is_too(
 
 
 def test_what_killed_runs_left_beside_the_store_is_taken_away(before: Shop) -> None:
-    killed("pipeline.rebuild._judge", "rebuild", "--store", before.store)
+    killed("pipeline.rebuild.rejudge", "rebuild", "--store", before.store)
     for name in ("shop.duckdb.rebuilding", "shop.duckdb.rebuilding.wal", "shop.duckdb.rewriting"):
         (before.store.parent / name).write_bytes(b"hole-umber")
     (originals_folder(before.store) / "left.procedures.plain.1.aside").write_bytes(b"hole-umber")
