@@ -40,6 +40,7 @@ def _params(settings: Settings, as_of: date) -> dict[str, Any]:
         "reporting_lag_days": v.REPORTING_LAG_DAYS,
         "rate_period_days": v.RATE_PERIOD_DAYS,
         "refund_days": v.REFUND_DAYS,
+        "onset_days": v.ONSET_DAYS,
     }
 
 

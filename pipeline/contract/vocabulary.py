@@ -85,6 +85,15 @@ ANY = Complication("any", 30, tuple(name for name in KIND_NAMES if name != "fain
 COMPLICATIONS: tuple[Complication, ...] = (*KINDS, INFECTION, ANY)
 """Every complication and group that has a rate, in the order tables and pages show them."""
 
+ONSETS: tuple[Complication, ...] = (
+    INFECTION,
+    *(kind for kind in KINDS if kind.name not in INFECTION.members and kind.name != "faint"),
+)
+"""Complications told apart by when they begin; of two that begin on one day the first named counts. Fainting is over
+when the client leaves."""
+ONSET_DAYS = 90
+"""Days after the piercing over which the beginnings of complications are followed."""
+
 WINDOWS = tuple(sorted({complication.window_days for complication in COMPLICATIONS}))
 
 AGE_BANDS: tuple[tuple[str, int, int], ...] = (

@@ -37,6 +37,11 @@ def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataF
             orient="row",
         ),
         "ref_watched": pl.DataFrame({"complication": list(v.WATCHED)}),
+        "ref_onsets": pl.DataFrame(
+            [(kind, c.name, place) for place, c in enumerate(v.ONSETS) for kind in c.members],
+            schema={"kind": pl.String, "complication": pl.String, "place": pl.Int32},
+            orient="row",
+        ),
         "ref_causes": pl.DataFrame({"dimension": list(v.CAUSES)}),
         "ref_allowed_site_groups": pl.DataFrame(
             {"site_group": list(allowed_site_groups)}, schema={"site_group": pl.String}

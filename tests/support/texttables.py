@@ -33,6 +33,7 @@ CONTRACT = {
     "reporting_lag_days": 14,
     "rate_period_days": 364,
     "refund_days": 14,
+    "onset_days": 90,
 }
 """The parameters as the contract has them."""
 
