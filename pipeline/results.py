@@ -54,6 +54,24 @@ RESULTS: tuple[Result, ...] = (
         | _times("data_from", _DAY),
     ),
     Result(
+        "material_sites",
+        "Events among mature piercings of the 364-day period, for each watched complication, material and site group.",
+        ("complication", "material", "site_group"),
+        _times("complication material site_group", _TEXT)
+        | _times("procedures events", _COUNT)
+        | _times("rate wilson_low wilson_high", _NUMBER)
+        | _times("reached events_reached", _COUNT)
+        | _times("rate_reached reached_low reached_high", _NUMBER),
+    ),
+    Result(
+        "onsets",
+        "The share of piercings on which each complication was met first, up to each day after the piercing.",
+        ("complication", "day"),
+        _times("complication", _TEXT)
+        | _times("day at_risk onsets", _COUNT)
+        | _times("share share_low share_high", _NUMBER),
+    ),
+    Result(
         "attach",
         "Visits that left with aftercare, for each level and period.",
         ("dimension", "level", "period"),

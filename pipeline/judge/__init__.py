@@ -14,7 +14,15 @@ from pipeline.judge.charts import judge_control_charts
 from pipeline.judge.comparison import judge_comparison
 from pipeline.judge.expected import Reference, judge_weekly
 from pipeline.judge.exposures import judge_exposures
-from pipeline.judge.rates import judge_attach, judge_branch_practitioners, judge_coverage, judge_rates, judge_revisits
+from pipeline.judge.onsets import judge_onsets
+from pipeline.judge.rates import (
+    judge_attach,
+    judge_branch_practitioners,
+    judge_coverage,
+    judge_material_sites,
+    judge_rates,
+    judge_revisits,
+)
 from pipeline.judge.records import judge_branches, judge_intake, judge_rejected_rows
 from pipeline.judge.signals import judge_signals
 from pipeline.judge.volumes import judge_file_volumes
@@ -35,6 +43,8 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
     exposures = judge_exposures(measures["exposed_piercings"], measures["exposure_levels"])
     results = {
         "complication_rates": judge_rates(measures["complication_counts"], data_from),
+        "material_sites": judge_material_sites(measures["material_sites"]),
+        "onsets": judge_onsets(measures["first_onsets"]),
         "attach": judge_attach(measures["attach_counts"]),
         "revisits": judge_revisits(measures["revisit_counts"]),
         "weekly": judge_weekly(

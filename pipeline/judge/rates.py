@@ -26,6 +26,12 @@ def judge_rates(counts: pl.DataFrame, data_from: date | None) -> pl.DataFrame:
     return frame.with_columns(pl.lit(data_from, dtype=pl.Date).alias("data_from"))
 
 
+def judge_material_sites(counts: pl.DataFrame) -> pl.DataFrame:
+    """material_sites: events among mature piercings by material and site group, and among the reached."""
+    frame = with_share(counts, "events", "procedures", ("rate", "wilson_low", "wilson_high"))
+    return with_share(frame, "events_reached", "reached", ("rate_reached", "reached_low", "reached_high"))
+
+
 def judge_attach(counts: pl.DataFrame) -> pl.DataFrame:
     """attach: visits that left with aftercare."""
     return with_share(counts, "attached_visits", "eligible_visits", ("rate", "wilson_low", "wilson_high"))

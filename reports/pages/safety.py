@@ -17,12 +17,16 @@ from reports.sections.healing import (
     infections_figure,
     level_figure,
     level_table,
+    material_site_figure,
     practitioner_share,
 )
+from reports.sections.onsets import onset_figure
 
 READS = (
     "signals",
     "exposures",
+    "onsets",
+    "material_sites",
     "cause_branches",
     "control_charts",
     "complication_rates",
@@ -61,6 +65,7 @@ class Context:
     chart_words: str = ""
     charts: tuple[Figure, ...] = ()
     complications: Table | None = None
+    onsets: Figure | None = None
     levels: tuple[Figure, ...] = ()
     allergy: Table | None = None
     causes_words: str = ""
@@ -86,6 +91,8 @@ def build(edition: Edition) -> Context:
         level_figure(figures, edition, "infection", "age_band", "Infection by age"),
         level_figure(figures, edition, "infection", "material", "Infection by material"),
         level_figure(figures, edition, "contact_allergy", "material", "Contact allergy by material"),
+        material_site_figure(figures, edition, "infection", "Infection by material and site group"),
+        material_site_figure(figures, edition, "contact_allergy", "Contact allergy by material and site group"),
     ]
     return Context(
         through=data_through(edition),
@@ -100,6 +107,7 @@ def build(edition: Edition) -> Context:
         ),
         charts=tuple(chart for chart in charts if chart),
         complications=complication_table(edition, "all", "all", "all branches"),
+        onsets=onset_figure(figures, edition),
         levels=tuple(figure for figure in levels if figure),
         allergy=level_table(edition, "contact_allergy", "article", "Contact allergy by article"),
         causes_words=(

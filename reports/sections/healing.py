@@ -14,6 +14,8 @@ from reports.edition import Edition
 from reports.parts import Cell, Figure, Figures, Table
 
 INFECTION_WEEKS = 40
+LEAST_PIERCINGS = 30
+"""Piercings a pair of material and site group must have to be drawn: an interval from fewer spans most of the axis."""
 
 
 NOT_YET = "not yet"
@@ -112,6 +114,56 @@ def level_figure(figures: Figures, edition: Edition, complication: str, dimensio
         subtitle="Piercings in brackets; each line shows where the true share most likely lies (95 %).",
         table=level_table(edition, complication, dimension, title),
     )
+
+
+def material_site_figure(figures: Figures, edition: Edition, complication: str, title: str) -> Figure | None:
+    """One complication by material and site group, as dots with intervals; None where it is too early to say."""
+    rows = _material_sites(edition, complication)
+    window_days = next(known.window_days for known in v.COMPLICATIONS if known.name == complication)
+    if not rows or edition.is_too_early(window_days):
+        return None
+    names = [_material_site(row, ",\n") + f" ({numbers.count(row['procedures'])})" for row in rows]
+    frame = pl.DataFrame(
+        {
+            "name": names,
+            "rate": [row["rate"] for row in rows],
+            "low": [row["wilson_low"] for row in rows],
+            "high": [row["wilson_high"] for row in rows],
+        }
+    )
+    table_rows = tuple(
+        (
+            _material_site(row),
+            _share_cell(row["events"], row["procedures"], row["rate"], row["wilson_low"], row["wilson_high"]),
+            _share_cell(
+                row["events_reached"], row["reached"], row["rate_reached"], row["reached_low"], row["reached_high"]
+            )
+            if row["reached"]
+            else "none reached",
+            numbers.share(row["reached"] / row["procedures"]),
+        )
+        for row in rows
+    )
+    return figures.draw(
+        interval_dots(frame, unit=f"share with {words.COMPLICATION[complication]}"),
+        title=title,
+        subtitle=(
+            f"Piercings in brackets; pairs with fewer than {LEAST_PIERCINGS} are in the file alone. Each line shows "
+            "where the true share most likely lies (95 %)."
+        ),
+        table=Table(title, ("", *RATE_HEADS), table_rows, "material_sites.csv"),
+    )
+
+
+def _material_sites(edition: Edition, complication: str) -> list[dict[str, Any]]:
+    own = edition.results["material_sites"].filter(
+        (pl.col("complication") == complication) & (pl.col("procedures") >= LEAST_PIERCINGS)
+    )
+    return sorted(own.iter_rows(named=True), key=lambda row: (row["material"], _ORDER[row["site_group"]]))
+
+
+def _material_site(row: dict[str, Any], between: str = ", ") -> str:
+    return between.join(_level_name(dimension, row[dimension]) for dimension in ("material", "site_group"))
 
 
 def _levels(edition: Edition, complication: str, dimension: str) -> list[dict[str, Any]]:

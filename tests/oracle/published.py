@@ -8,7 +8,8 @@ from .exposures import all_found, exposures
 from .gaps import record_gaps
 from .intake import Taken
 from .known import Known, Settings, as_of_default
-from .rates import complication_rates
+from .onsets import onsets
+from .rates import complication_rates, material_sites
 from .signals import signals
 from .slices import Facts
 from .trade import attach, revisits
@@ -18,6 +19,8 @@ from .words import Row
 
 COUNTED = (
     "complication_rates",
+    "material_sites",
+    "onsets",
     "attach",
     "revisits",
     "weekly",
@@ -47,6 +50,8 @@ def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, l
     found = all_found(facts)
     return {
         "complication_rates": complication_rates(facts),
+        "material_sites": material_sites(facts),
+        "onsets": onsets(facts),
         "attach": attach(facts),
         "revisits": revisits(facts),
         "weekly": weekly(facts),

@@ -1,4 +1,4 @@
-"""complication_rates.csv."""
+"""complication_rates.csv and material_sites.csv."""
 
 from collections import defaultdict
 
@@ -61,6 +61,24 @@ def rate_row(facts: Facts, complication: str, level: Level, piercings: list[Pier
         "rate_reached": share(events_reached, n_reached),
         "reached_low": reached_low,
         "reached_high": reached_high,
+        "events_reached": events_reached,
         "attributed": len(attributed),
         "data_from": facts.known.data_from,
     }
+
+
+def material_sites(facts: Facts) -> list[Row]:
+    rows = []
+    for complication in ("infection", "contact_allergy", "embedded_stud", "excess_bleeding"):
+        reached = reached_ids(facts, complication)
+        pairs = defaultdict(list)
+        for piercing in facts.mature(complication):
+            levels = dict(facts.levels[piercing.procedure_id])
+            pairs[levels["material"], levels["site_group"]].append(piercing)
+        for (material, group), piercings in sorted(pairs.items()):
+            row = rate_row(facts, complication, ("", ""), piercings, reached)
+            kept = ("procedures", "events", "rate", "wilson_low", "wilson_high")
+            among = ("reached", "events_reached", "rate_reached", "reached_low", "reached_high")
+            named = {"complication": complication, "material": material, "site_group": group}
+            rows.append(named | {name: row[name] for name in (*kept, *among)})
+    return rows

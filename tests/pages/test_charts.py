@@ -14,6 +14,7 @@ from reports.charts.control_chart import control_chart
 from reports.charts.drawing import Drawable, svg
 from reports.charts.interval_dots import interval_dots
 from reports.charts.observed_expected import observed_expected
+from reports.charts.onset_curves import onset_curves
 from reports.charts.share_lines import share_lines
 from reports.charts.weekly_bars import weekly_bars
 
@@ -101,6 +102,17 @@ def funnel(ratios: list[float]) -> Drawable:
     return branch_funnel(frame, LIMITS)
 
 
+def onsets(shares: list[float]) -> Drawable:
+    rows = [
+        (series, day, share, share * 0.9, min(1.0, share + 0.1))
+        for series in ("infection", "contact allergy")
+        for day, share in enumerate(sorted(shares))
+    ]
+    names = ("series", "day", "share", "low", "high")
+    types = (pl.String, pl.Int64, pl.Float64, pl.Float64, pl.Float64)
+    return onset_curves(pl.DataFrame(rows, schema=dict(zip(names, types, strict=True)), orient="row"), last_day=90)
+
+
 def shares_chart(values: list[float]) -> Drawable:
     return points(values, is_share=True)
 
@@ -110,7 +122,7 @@ def runs_chart(values: list[float]) -> Drawable:
 
 
 Maker = Callable[[list[float]], Drawable]
-CHARTS: list[Maker] = [bars, lines, infections, shares_chart, runs_chart, dots, funnel]
+CHARTS: list[Maker] = [bars, lines, infections, shares_chart, runs_chart, dots, funnel, onsets]
 EDGES = {"one point": [0.4], "all nought": [0.0] * 6, "all events": [1.0] * 6, "some": [0.0, 0.2, 0.5, 0.9, 1.0, 0.02]}
 DRAWN_OF_NOTHING: list[Maker] = [bars, lines, infections, shares_chart]
 """Funnels, charts of runs and dots are never asked for without a point: their scales and room come from the points."""
@@ -149,7 +161,7 @@ def test_a_chart_of_little_is_drawn(chart: Maker, edge: str) -> None:
     assert "Infinity" not in drawing
 
 
-@pytest.mark.parametrize("chart", [lines, shares_chart, dots, funnel])
+@pytest.mark.parametrize("chart", [lines, shares_chart, dots, funnel, onsets])
 def test_shares_and_ratios_begin_at_nought(chart: Maker) -> None:
     scales = [
         channel.get("scale", {})
@@ -277,3 +289,21 @@ def test_two_drawings_of_a_page_share_no_id() -> None:
         root = ElementTree.fromstring(svg(funnel([0.5, 1.5]), identifier))  # noqa: S314 - our own drawing
         ids += [element.attrib["id"] for element in root.iter() if "id" in element.attrib]
     assert len(ids) == len(set(ids)) > 0
+
+
+def test_names_of_curves_that_end_together_stand_apart() -> None:
+    names = rows_of(spec := onsets([0.0, 0.2]).to_dict(), *marks(spec, "text"))
+    assert sorted(row["share"] for row in names) == [0.2, 0.2]
+    lower, higher = sorted(row["label_at"] for row in names)
+    assert lower == 0.2
+    assert higher > 0.215  # a line of text is about a fifteenth of the plot
+
+
+def test_a_name_of_two_lines_has_the_room_of_two_lines() -> None:
+    def drawn(name: str) -> Spec:
+        frame = pl.DataFrame({"name": [f"{at}{name}" for at in range(9)], "rate": 0.1, "low": 0.0, "high": 0.2})
+        return interval_dots(frame, unit="share").to_dict()
+
+    one, two = drawn(" titanium, lobe"), drawn(" titanium,\nlobe")
+    assert two["height"] > one["height"]
+    assert two["width"] > one["width"]

@@ -79,11 +79,24 @@ def of_levels(drawn: Drawn) -> Rows:
     (dots,) = marks(drawn.spec, "point")
     return [
         (
-            row["name"].rpartition(" (")[0],
+            row["name"].rpartition(" (")[0].replace("\n", " "),
             f"{numbers.share(row['rate'])} {numbers.share_range(row['low'], row['high'])}",
         )
         for row in rows_of(drawn.spec, dots)
     ]
+
+
+def of_onsets(drawn: Drawn) -> dict[str, Rows]:
+    """By curve, the share at the days that the table's heads name."""
+    (lines,) = marks(drawn.spec, "line")
+    days = [int(head.removeprefix("By day ")) for head in drawn.table.heads[1:]]
+    curves: dict[str, Rows] = {}
+    for row in rows_of(drawn.spec, lines):
+        curves.setdefault(row["series"].capitalize(), []).append((row["day"], row["share"]))  # type: ignore[arg-type]
+    return {
+        name: [tuple(numbers.share(max(share for day, share in steps if day <= told)) for told in days)]  # type: ignore[operator]
+        for name, steps in curves.items()
+    }
 
 
 def levels_in(table: Table) -> Rows:
@@ -114,7 +127,14 @@ def check(drawn: Drawn) -> None:
             assert shown(table) == of_control(drawn)
         case "comparison.csv":
             assert [row[:3] for row in shown(table)] == of_funnel(drawn)
-        case "complication_rates.csv":
+        case "onsets.csv":
+            told = {name: [tuple(shares)] for name, *shares in shown(table)}
+            drawn_curves = of_onsets(drawn)
+            assert drawn_curves
+            for name, shares in drawn_curves.items():
+                zero = numbers.share(0.0)
+                assert [tuple(zero if share == numbers.NONE else share for share in told[name][0])] == shares
+        case "complication_rates.csv" | "material_sites.csv":
             rated = [row for row in levels_in(table) if not row[1].startswith("0 of")]
             noughts = {row[0] for row in levels_in(table)} - {row[0] for row in rated}
             assert rated == [row for row in of_levels(drawn) if row[0] not in noughts]
