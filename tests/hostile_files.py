@@ -225,26 +225,33 @@ CsvLines = Callable[[random.Random, list[str]], None]
 CsvBytes = Callable[[random.Random, bytes, str], tuple[bytes, str]]
 
 
+def _some_row(rng: random.Random, rows: Rows) -> list[str]:
+    """One of the rows below the header; none of its cells where there is no row."""
+    return rng.choice(rows[1:]) if len(rows) > 1 else []
+
+
 def _odd_cell(rng: random.Random, rows: Rows) -> None:
-    at = rng.randrange(1, len(rows))
-    for _ in range(rng.choice((1, 1, 1, 3))):
-        rows[at][rng.randrange(len(rows[at]))] = rng.choice(_ODD)
+    one = _some_row(rng, rows)
+    for _ in range(rng.choice((1, 1, 1, 3)) if one else 0):
+        one[rng.randrange(len(one))] = rng.choice(_ODD)
 
 
 def _odd_column(rng: random.Random, rows: Rows) -> None:
     at = rng.randrange(len(rows[0]))
     for one in rows[1:]:
-        one[at] = rng.choice(_ODD)
+        if at < len(one):  # an earlier change may have cut it short
+            one[at] = rng.choice(_ODD)
 
 
 def _shifted_row(rng: random.Random, rows: Rows) -> None:
-    one = rows[rng.randrange(1, len(rows))]
-    one.insert(rng.randrange(len(one)), one.pop())
+    one = _some_row(rng, rows)
+    if one:
+        one.insert(rng.randrange(len(one)), one.pop())
 
 
 def _ragged_row(rng: random.Random, rows: Rows) -> None:
-    one = rows[rng.randrange(1, len(rows))]
-    if rng.random() < 0.5:
+    one = _some_row(rng, rows)
+    if one and rng.random() < 0.5:
         del one[rng.randrange(len(one)) :]
     else:
         one += [rng.choice(_ODD)] * rng.choice((1, 1, 2, 5000))
