@@ -1,24 +1,18 @@
-"""The command line: arguments, progress and exit codes. It alone reads the clock; heavy imports wait their turn."""
+"""The command line: commands and their arguments. It alone reads the clock; heavy imports wait their turn."""
 
 import json
-import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from pipeline import __version__
-from pipeline.errors import UsageError, UserError
-
-if TYPE_CHECKING:
-    from pipeline.nightly import Outcome
-
-REJECTED, NEW_SIGNAL = 3, 4
-"""Exit codes of a run that is done and has something to say, given only where `--strict` or `--alert` asks."""
+from pipeline.errors import UsageError
+from pipeline.telling import NEW_SIGNAL, REJECTED, end, printable, showing, tell, telling
 
 _FIRST_YEAR = 1970
 
@@ -118,7 +112,7 @@ def nightly(
     Example:
       scapha nightly exports --store shop.duckdb --site pages
     """
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         progress(f"looking into {inbox}")
         from pipeline.nightly import run_night
         from pipeline.settings import find_settings, read_settings
@@ -133,8 +127,8 @@ def nightly(
             clock=lambda: datetime.now(UTC),
             progress=progress,
         )
-    _tell(outcome, site, as_json=as_json)
-    _exit(outcome, strict=strict, alert=alert)
+    tell(outcome, site, as_json=as_json)
+    end(outcome, strict=strict, alert=alert)
 
 
 @main.command(epilog=_EXITS)
@@ -155,7 +149,7 @@ def check(
     Example:
       scapha check till/sales_today.csv --strict
     """
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         from pipeline.check import check_files
         from pipeline.settings import find_settings, read_settings
 
@@ -167,7 +161,7 @@ def check(
         click.echo(json.dumps(found.as_dict()))
     else:
         for line in found.lines():
-            click.echo(_printable(line))
+            click.echo(printable(line))
     if strict and found.n_rejected:
         sys.exit(REJECTED)
 
@@ -200,7 +194,7 @@ def report(
     Example:
       scapha report --as-of 2026-05-31 --site as_known_in_may
     """
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         progress(f"reading {store}")
         from pipeline.nightly import run_report
         from pipeline.settings import find_settings, read_settings
@@ -208,8 +202,8 @@ def report(
         named = settings_path or find_settings(None)
         settings = read_settings(named) if named else None
         outcome = run_report(store=store, site=site, settings=settings, as_of=_day(as_of), progress=progress)
-    _tell(outcome, site, as_json=as_json)
-    _exit(outcome, strict=strict, alert=alert)
+    tell(outcome, site, as_json=as_json)
+    end(outcome, strict=strict, alert=alert)
 
 
 @main.command()
@@ -231,7 +225,7 @@ def simulate(
     Example:
       scapha simulate exports --branches 3 --weeks 52 --seed 7
     """
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         progress(f"inventing a chain in {directory}")
         from pipeline.simulate import simulate_chain, simulate_scenario
 
@@ -254,7 +248,7 @@ def schema(directory: Path, as_json: bool) -> None:
     Example:
       scapha schema table_schemas
     """
-    with _telling(as_json):
+    with telling(as_json):
         from pipeline.contract.tableschema import write_schemas
 
         names = write_schemas(directory)
@@ -275,7 +269,7 @@ def forget(store: Path, quiet: bool, as_json: bool) -> None:
       scapha forget --store shop.duckdb < keys.txt > certificate.txt
     """
     keys = sys.stdin.read().splitlines()
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         progress(f"reading {store}")
         from pipeline.forget import forget as erase
 
@@ -294,7 +288,7 @@ def rebuild(store: Path, quiet: bool, as_json: bool) -> None:
     Example:
       scapha rebuild --store shop.duckdb
     """
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         progress(f"reading the journal of {store}")
         from pipeline.rebuild import rebuild as make_again
 
@@ -320,7 +314,7 @@ def fixlist(folder: Path, store: Path, settings_path: Path | None, quiet: bool, 
     Example:
       scapha fixlist to_mend --store shop.duckdb
     """
-    with _telling(as_json), _progress(quiet) as progress:
+    with telling(as_json), showing(quiet) as progress:
         progress(f"reading {store}")
         from pipeline.fixlist import write_fix_lists
         from pipeline.settings import find_settings, read_settings
@@ -333,7 +327,7 @@ def fixlist(folder: Path, store: Path, settings_path: Path | None, quiet: bool, 
         return
     for one in written:
         rows = f"{one.rows:,} rows to mend, {one.without_values:,} without values, {one.gaps:,} gaps"
-        click.echo(_printable(f"{one.branch or 'Of no branch'}: {rows}."))
+        click.echo(printable(f"{one.branch or 'Of no branch'}: {rows}."))
 
 
 @main.command()
@@ -348,7 +342,7 @@ def workbook(file: Path, as_json: bool) -> None:
     Example:
       scapha workbook exports/shop.xlsx
     """
-    with _telling(as_json):
+    with telling(as_json):
         from pipeline.places import owner_only
         from pipeline.workbook import write_workbook
 
@@ -369,7 +363,7 @@ def settings(show: bool, settings_path: Path | None, as_json: bool) -> None:
     Example:
       scapha settings --show
     """
-    with _telling(as_json):
+    with telling(as_json):
         from pipeline.settings import find_settings, read_settings, shown
 
         path = settings_path or find_settings(None)
@@ -403,33 +397,23 @@ def completion(shell: str, as_json: bool) -> None:
     click.echo(json.dumps({"script": script}) if as_json else script)
 
 
-Progress = Callable[[str], None]
+@main.command()
+@_JSON
+def methods(as_json: bool) -> None:
+    """List every statistical method with its formula, its source and the tests it passes.
 
+    \b
+    Example:
+      scapha methods --json
+    """
+    from pipeline.stats.catalogue import catalogue
 
-@contextmanager
-def _telling(as_json: bool) -> Iterator[None]:
-    """Turn an error that the user can mend into one line on stderr, a JSON document if asked for, and its exit code."""
-    try:
-        yield
-    except UserError as error:
-        click.echo(f"scapha: {error}", err=True)
-        if as_json:
-            click.echo(json.dumps({"error": error.problem, "remedy": error.remedy, "exit_code": error.exit_code}))
-        sys.exit(error.exit_code)
-
-
-@contextmanager
-def _progress(quiet: bool) -> Iterator[Progress]:
-    """Show steps on stderr: one living line on a terminal, else a line each."""
-    if quiet:
-        yield lambda _: None
-    elif sys.stderr.isatty() and os.environ.get("TERM") != "dumb":
-        from rich.console import Console
-
-        with Console(stderr=True).status("") as status:
-            yield status.update
-    else:
-        yield lambda step: click.echo(f"scapha: {step}", err=True)
+    if as_json:
+        click.echo(json.dumps([asdict(method) for method in catalogue()]))
+        return
+    for method in catalogue():
+        lines = (f"{method.name} ({method.identifier})", method.says, method.formula, f"Source: {method.source}")
+        click.echo("\n  ".join(lines))
 
 
 def _day(moment: datetime | None) -> date | None:
@@ -437,41 +421,3 @@ def _day(moment: datetime | None) -> date | None:
     if moment is not None and moment.year < _FIRST_YEAR:
         raise UsageError(f"--as-of {moment.date()} lies before any data.", remedy=f"Name a day from {_FIRST_YEAR} on.")
     return moment.date() if moment else None
-
-
-def _tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
-    """Say on stdout what a run did, and on stderr what it warns of."""
-    new = list(outcome.new_signals)
-    for warning in outcome.warnings:
-        click.echo(f"scapha: {_printable(warning)}", err=True)
-    if as_json:
-        others = outcome.taken.others if outcome.taken else 0
-        said = {"new_signals": new, "site_changed": outcome.is_site_changed, "files_of_no_table": others}
-        click.echo(json.dumps({**outcome.summary, **said}))
-        return
-    counts, as_of = outcome.summary["counts"], outcome.summary["as_of"]
-    done = "is published" if outcome.is_site_changed else "stands as it was"
-    click.echo(f"{site}/index.html {done}{f', as of {as_of}' if as_of else '; there is no data yet'}.")
-    if outcome.taken is not None:
-        rows = outcome.taken.counts
-        click.echo(
-            f"{len(outcome.taken.loads)} new files: {rows.accepted:,} rows accepted, {rows.rejected:,} rejected, "
-            f"{rows.duplicate:,} duplicate, {rows.superseded:,} superseded; "
-            f"{outcome.taken.others} files of no table passed over."
-        )
-    click.echo(
-        f"{counts['rejected_standing']:,} rows or files stand rejected; "
-        f"{len(outcome.summary['open_signals'])} signals open, {len(new)} of them new."
-    )
-
-
-def _printable(text: str) -> str:
-    """A line that no file's name can break or colour."""
-    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
-
-
-def _exit(outcome: "Outcome", *, strict: bool, alert: bool) -> None:
-    if alert and outcome.new_signals:
-        sys.exit(NEW_SIGNAL)
-    if strict and outcome.n_rejected:
-        sys.exit(REJECTED)

@@ -10,8 +10,9 @@ MAY_IMPORT = {
     "__main__": {"cli"},
     "cli": {
         *("nightly", "check", "forget", "rebuild", "fixlist", "workbook", "simulate"),
-        *("contract", "settings", "places", "errors"),
+        *("contract", "settings", "stats", "telling", "places", "errors"),
     },
+    "telling": {"nightly", "errors"},
     "check": {"intake", "store", "contract", "settings", "suggest", "places", "errors"},
     "forget": {"intake", "store", "rejudge", "contract", "places", "errors"},
     "rebuild": {"intake", "store", "rejudge", "contract", "places", "errors"},
