@@ -141,7 +141,7 @@ def poisson_exact(observed: ArrayLike) -> Interval:
 
 _NEWCOMBE = (
     "Newcombe RG (1998), Two-sided confidence intervals for the single proportion: comparison of seven methods, "
-    "Statistics in Medicine 17:857-872, method {}"
+    "Statistics in Medicine 17:857-872, method {} (from memory)"
 )
 _GRID = "Over n from 5 to 100 and p from 0.001 to 0.5 by 0.001 it covers {} on average, at worst {} at n = {}, p = {}."
 
@@ -181,7 +181,7 @@ METHODS = (
         says="Never too narrow, so wider than need be. " + _GRID.format("0.971", "0.950", 67, 0.5),
         formula="the p with P(X >= x | p) = 0.025 and with P(X <= x | p) = 0.025",
         source="Clopper CJ, Pearson ES (1934), The use of confidence or fiducial limits illustrated in the case of the "
-        "binomial, Biometrika 26:404-413; " + _NEWCOMBE.format(5),
+        "binomial, Biometrika 26:404-413 (from memory); " + _NEWCOMBE.format(5),
         checks=(
             "test_intervals::test_clopper_pearson_equals_newcombes_table",
             "test_coverage::test_clopper_pearson_never_covers_less_than_it_says",

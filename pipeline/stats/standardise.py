@@ -1,12 +1,15 @@
 """Indirect standardisation: what a group would have had, had its piercings fared as others of their kind."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import FloatArray, codes, counts, non_negative, same_shape
-from pipeline.stats.intervals import poisson_exact
+from pipeline.stats.count_intervals import poisson_mid_p
+from pipeline.stats.intervals import Interval, poisson_exact
+from pipeline.stats.method import Method
 
 LEAST_EXPECTED = 1.0
 """Events that must be expected for a ratio to be given (the reporting rule of the US National Healthcare Safety
@@ -73,7 +76,7 @@ def expected(rates: Rates, at_risk: ArrayLike, stratum: ArrayLike, group: ArrayL
 
 @dataclass(frozen=True, eq=False)
 class Ratio:
-    """Observed over expected, with its exact 95 % Poisson interval; NaN where fewer than 1 is expected."""
+    """Observed over expected, with a 95 % Poisson interval; NaN where fewer than 1 is expected."""
 
     ratio: FloatArray
     low: FloatArray
@@ -81,11 +84,59 @@ class Ratio:
 
 
 def standardised_ratio(observed: ArrayLike, expected: ArrayLike) -> Ratio:
-    """The ratio of `observed` to `expected` events, expected taken as known.
+    """The ratio of `observed` to `expected` events, expected taken as known, with its exact interval.
 
     Raises ValueError where `observed` are not whole numbers of 0 or more, `expected` negative or NaN, or shapes differ.
     """
+    return _ratio(poisson_exact, observed, expected)
+
+
+def standardised_ratio_mid_p(observed: ArrayLike, expected: ArrayLike) -> Ratio:
+    """As `standardised_ratio`, with the mid-P interval: narrower, and -ln 0.05 / `expected` the upper end at no events.
+
+    The lower end at no events is 0, where the US National Healthcare Safety Network, which reports this interval, gives
+    none.
+    """
+    return _ratio(poisson_mid_p, observed, expected)
+
+
+def _ratio(interval_of: Callable[[ArrayLike], Interval], observed: ArrayLike, expected: ArrayLike) -> Ratio:
     count, base = same_shape(observed=counts("observed", observed), expected=non_negative("expected", expected))
     enough = np.where(base >= LEAST_EXPECTED, base, 0.0)
-    interval = poisson_exact(count)
+    interval = interval_of(count)
     return Ratio(*(_quotient(part, enough) for part in (count, interval.low, interval.high)))
+
+
+METHODS = (
+    Method(
+        identifier="standardised-ratio",
+        name="Indirectly standardised ratio with its exact interval",
+        functions=("stratum_rates", "expected", "standardised_ratio"),
+        says="How many events a group had for each that piercings of the same kinds have elsewhere. Not given where "
+        "fewer than 1 is expected. What is expected counts as known, so the interval is somewhat too narrow where the "
+        "group is a large part of those it is compared with.",
+        formula="O / E with E = sum over strata of the group's piercings times the stratum's rate; Garwood's interval "
+        "of O, over E",
+        source="Breslow NE, Day NE (1987), Statistical Methods in Cancer Research II, IARC Scientific Publications 82, "
+        "chapter 2 (from memory); reporting rule: US National Healthcare Safety Network, standardised infection ratio",
+        checks=(
+            "test_standardise::test_equals_fractions_and_sums_to_the_events",
+            "test_standardise::test_recovers_known_rates_where_crude_comparison_misleads",
+            "test_standardise::test_no_ratio_below_one_expected",
+        ),
+    ),
+    Method(
+        identifier="standardised-ratio-mid-p",
+        name="Indirectly standardised ratio with its mid-P interval",
+        functions=("standardised_ratio_mid_p",),
+        says="The same ratio with a narrower interval, as infection networks report it.",
+        formula="O / E; the mid-P interval of O, over E",
+        source="US National Healthcare Safety Network, standardised infection ratio; Berry G, Armitage P (1995), Mid-P "
+        "confidence intervals: a brief review, The Statistician 44:417-423 (from memory)",
+        checks=(
+            "test_standardise::test_mid_p_at_no_events_equals_the_networks_rule",
+            "test_standardise::test_mid_p_agrees_with_the_networks_test",
+        ),
+    ),
+)
+"""What this module offers."""

@@ -4,10 +4,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.stats import beta, binom, binomtest, norm, poisson
 
 from pipeline.stats.intervals import (
@@ -25,6 +25,9 @@ from .conftest import Entry, untimed
 
 COUNTS = st.integers(0, 10**6)
 PARTS = st.integers(1, 10**6).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
+MANY = st.lists(PARTS, min_size=1, max_size=40).map(lambda parts: np.array(parts).T)
+"""Events of many, and their sizes."""
+few = settings(untimed, max_examples=15)
 OF_A_PROPORTION = pytest.mark.parametrize("interval_of", [wilson, wilson_corrected, clopper_pearson, jeffreys, mid_p])
 
 IntervalOf = Callable[[ArrayLike, ArrayLike], Interval]
@@ -116,35 +119,33 @@ def test_clopper_pearson_equals_scipy(part: tuple[int, int]) -> None:
     assert_allclose([interval.low, interval.high], [other.low, other.high], rtol=1e-6, atol=1e-15)
 
 
-@untimed
-@given(PARTS)
-def test_half_a_tail_at_a_mid_p_end_is_a_fortieth(part: tuple[int, int]) -> None:
+@few
+@given(MANY)
+def test_half_a_tail_at_a_mid_p_end_is_a_fortieth(many: NDArray[np.int64]) -> None:
     """What defines it: P(X > x | low) + P(X = x | low) / 2 = 0.025, and from below at the upper end."""
-    events, n = part
+    events, n = many
     interval = mid_p(events, n)
-    if events > 0:
-        tail = (binom.sf(events - 1, n, interval.low) + binom.sf(events, n, interval.low)) / 2
-        assert_allclose(tail, 0.025, rtol=1e-6)
-    if events < n:
-        tail = (binom.cdf(events - 1, n, interval.high) + binom.cdf(events, n, interval.high)) / 2
-        assert_allclose(tail, 0.025, rtol=1e-6)
+    above = (binom.sf(events - 1, n, interval.low) + binom.sf(events, n, interval.low)) / 2
+    below = (binom.cdf(events - 1, n, interval.high) + binom.cdf(events, n, interval.high)) / 2
+    assert_allclose(above[events > 0], 0.025, rtol=1e-6)
+    assert_allclose(below[events < n], 0.025, rtol=1e-6)
 
 
-@untimed
-@given(PARTS)
-def test_jeffreys_leaves_a_fortieth_of_the_posterior_at_an_inner_end(part: tuple[int, int]) -> None:
-    events, n = part
+@few
+@given(MANY)
+def test_jeffreys_leaves_a_fortieth_of_the_posterior_at_an_inner_end(many: NDArray[np.int64]) -> None:
+    events, n = many
     interval, posterior = jeffreys(events, n), beta(events + 0.5, n - events + 0.5)
-    assert_allclose(posterior.cdf(interval.low), 0.025 if events else 0, rtol=1e-6)
-    assert_allclose(posterior.sf(interval.high), 0.025 if events < n else 0, rtol=1e-6)
+    assert_allclose(posterior.cdf(interval.low), np.where(events > 0, 0.025, 0), rtol=1e-6)
+    assert_allclose(posterior.sf(interval.high), np.where(events < n, 0.025, 0), rtol=1e-6)
 
 
-@untimed
-@given(PARTS)
-def test_exact_holds_mid_p(part: tuple[int, int]) -> None:
-    exact, mid = clopper_pearson(*part), mid_p(*part)
-    assert exact.low <= mid.low
-    assert mid.high <= exact.high
+@few
+@given(MANY)
+def test_exact_holds_mid_p(many: NDArray[np.int64]) -> None:
+    exact, mid = clopper_pearson(*many), mid_p(*many)
+    assert (exact.low <= mid.low).all()
+    assert (mid.high <= exact.high).all()
 
 
 @untimed
@@ -185,24 +186,26 @@ def test_the_score_test_rejects_just_outside_the_wilson_interval(part: tuple[int
 
 
 @OF_A_PROPORTION
-@untimed
-@given(part=PARTS)
-def test_intervals_hold_the_share_and_mirror(interval_of: IntervalOf, part: tuple[int, int]) -> None:
-    events, n = part
+@few
+@given(many=MANY)
+def test_intervals_hold_the_share_and_mirror(interval_of: IntervalOf, many: NDArray[np.int64]) -> None:
+    events, n = many
     interval, mirrored = interval_of(events, n), interval_of(n - events, n)
-    assert 0 <= interval.low <= events / n <= interval.high <= 1
+    assert (interval.low >= 0).all()
+    assert (interval.low <= events / n).all()
+    assert (events / n <= interval.high).all()
+    assert (interval.high <= 1).all()
     assert_allclose([mirrored.low, mirrored.high], [1 - interval.high, 1 - interval.low], atol=1e-12)
 
 
 @OF_A_PROPORTION
-@untimed
-@given(n=st.integers(1, 10**9))
-def test_ends_are_exact_at_none_and_all(interval_of: IntervalOf, n: int) -> None:
+@few
+@given(n=st.lists(st.integers(1, 10**9), min_size=1, max_size=40).map(np.array))
+def test_ends_are_exact_at_none_and_all(interval_of: IntervalOf, n: NDArray[np.int64]) -> None:
     none, every = interval_of(0, n), interval_of(n, n)
-    assert none.low == 0
-    assert 0 < none.high < 1
-    assert every.high == 1
-    assert 0 < every.low < 1
+    assert_array_equal([none.low, every.high], [np.zeros(n.size), np.ones(n.size)])
+    assert ((none.high > 0) & (none.high < 1)).all()
+    assert ((every.low > 0) & (every.low < 1)).all()
 
 
 @OF_A_PROPORTION

@@ -9,9 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
+from scipy.stats import chi2, poisson
 
-from pipeline.stats.standardise import Rates, expected, standardised_ratio, stratum_rates
+from pipeline.stats.standardise import (
+    Rates,
+    Ratio,
+    expected,
+    standardised_ratio,
+    standardised_ratio_mid_p,
+    stratum_rates,
+)
 
 from .conftest import Entry, untimed
 
@@ -102,8 +109,7 @@ def test_recovers_known_rates_where_crude_comparison_misleads() -> None:
 def test_no_ratio_below_one_expected(check_value: Callable[[str], Entry]) -> None:
     """Reporting rules of a national infection network (rules opened): below 1 expected, no ratio.
 
-    At no event its upper limit is the mid-P one, -ln 0.05 / E; ours is the exact one, 3.6889 / E, so that is compared
-    with its definition instead.
+    At no event its upper limit is the mid-P one, -ln 0.05 / E; that of this function is the exact one, -ln 0.025 / E.
     """
     assert check_value("POI-06")["expected"]["predicted<1"] == "ratio not calculated"
     result = standardised_ratio([3, 3, 0, 0], [0.999, 1, 4, 0])
@@ -115,6 +121,32 @@ def test_ratio_and_interval_by_their_formula() -> None:
     result = standardised_ratio(20, 12.5)
     assert_allclose(result.ratio, 1.6)
     assert_allclose([result.low, result.high], [chi2.ppf(0.025, 40) / 25, chi2.ppf(0.975, 42) / 25])
+
+
+def test_mid_p_at_no_events_equals_the_networks_rule(check_value: Callable[[str], Entry]) -> None:
+    """Upper limit -ln 0.05 / E (opened), and no ratio below 1 expected."""
+    assert "-ln(0.05)/E" in check_value("POI-06")["expected"]["observed=0"]
+    result = standardised_ratio_mid_p([0, 0, 3, 3], [4, 0.999, 0.999, 1])
+    assert_array_equal(np.isnan([result.ratio, result.low, result.high]), [[False, True, True, False]] * 3)
+    assert_allclose(result.high[0], -np.log(0.05) / 4)
+    assert (result.ratio[0], result.low[0]) == (0, 0)
+
+
+def test_mid_p_agrees_with_the_networks_test() -> None:
+    """An interval without 1 is a one-sided mid p value below 0.025, by a library's tails at E."""
+    observed, mean = (grid.ravel() for grid in np.meshgrid(np.arange(60), np.linspace(1, 30, 59)))
+    result = standardised_ratio_mid_p(observed, mean)
+    half = poisson.pmf(observed, mean) / 2
+    assert_array_equal(result.low > 1, poisson.sf(observed, mean) + half < 0.025)
+    assert_array_equal(result.high < 1, poisson.cdf(observed, mean) - half < 0.025)
+
+
+def test_mid_p_lies_within_the_exact_interval() -> None:
+    observed = np.arange(60)
+    exact, mid = standardised_ratio(observed, 7.5), standardised_ratio_mid_p(observed, 7.5)
+    assert_array_equal(mid.ratio, exact.ratio)
+    assert (exact.low <= mid.low).all()
+    assert (mid.high < exact.high).all()
 
 
 @pytest.mark.parametrize(
@@ -154,7 +186,10 @@ def test_expected_names_the_bad_argument(at_risk: ArrayLike, stratum: ArrayLike,
         expected(Rates(np.ones(1), np.ones(1)), at_risk, stratum, group, 3)
 
 
+@pytest.mark.parametrize("ratio_of", [standardised_ratio, standardised_ratio_mid_p])
 @pytest.mark.parametrize(("observed", "mean", "named"), [([-1], [1], "observed"), ([1], [-1], "expected")])
-def test_ratio_names_the_bad_argument(observed: ArrayLike, mean: ArrayLike, named: str) -> None:
+def test_ratio_names_the_bad_argument(
+    ratio_of: Callable[[ArrayLike, ArrayLike], Ratio], observed: ArrayLike, mean: ArrayLike, named: str
+) -> None:
     with pytest.raises(ValueError, match=named):
-        standardised_ratio(observed, mean)
+        ratio_of(observed, mean)
