@@ -12,6 +12,7 @@ from reports.findings import Finding, findings, recent_points
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
 from reports.sections.control import FALSE_ALARM, control_figure
+from reports.sections.follow_up import bounds_table, coverage_table
 from reports.sections.healing import (
     complication_table,
     infections_figure,
@@ -73,6 +74,8 @@ class Context:
     practitioner_words: str = ""
     practitioners: Table | None = None
     coverage: Table | None = None
+    bounds_words: str = ""
+    bounds: Table | None = None
     blind: tuple[str, ...] = ()
 
 
@@ -118,7 +121,12 @@ def build(edition: Edition) -> Context:
         exposures=_exposures(edition),
         practitioner_words=words.NO_RANKING,
         practitioners=_practitioners(edition),
-        coverage=_coverage(edition),
+        coverage=coverage_table(edition),
+        bounds_words=(
+            "Clients who were not reached may have fared otherwise. At least: none of them was infected but those who "
+            "told unasked. At most: all of them were. The truth lies between; asking more clients narrows it down."
+        ),
+        bounds=bounds_table(edition),
         blind=(
             "Clients who were not reached: their infections are known only if they tell, so shares are lower bounds.",
             "Lots and aftercare batches that were not written down.",
@@ -240,26 +248,3 @@ def _practitioners(edition: Edition) -> Table:
         "branch_practitioners.csv",
         n_text=3,
     )
-
-
-def _coverage(edition: Edition) -> Table:
-    """Coverage of the last 26 mature weeks and the 26 before, by branch."""
-    mature = edition.results["coverage"].filter("mature")
-    weeks = mature["week"].unique().sort(descending=True)
-    late, early = weeks.head(26), weeks.slice(26, 26)
-    rows = []
-    for (branch,), own in sorted(mature.partition_by("branch_id", as_dict=True).items()):
-        rows.append((str(branch), *(_share_in(own, span) for span in (late, early))))
-    heads = ("Branch", "Last 26 full weeks", "26 weeks before")
-    first = -(-v.INFECTION.window_days // 5)
-    last = v.INFECTION.window_days + v.REPORTING_LAG_DAYS
-    caption = f"Piercings reached by the branch’s own asking, {first} to {last} days after"
-    return Table(caption, heads, tuple(rows), "coverage.csv")
-
-
-def _share_in(own: pl.DataFrame, weeks: pl.Series) -> Cell | str:
-    counted = own.filter(pl.col("week").is_in(weeks.to_list()))
-    procedures, reached = int(counted["procedures"].sum()), int(counted["reached"].sum())
-    if not procedures:
-        return numbers.NONE
-    return Cell(numbers.share(reached / procedures), f"{numbers.count(reached)} of {numbers.count(procedures)}")

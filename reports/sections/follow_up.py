@@ -1,0 +1,68 @@
+"""Who was reached, and what those who were not could change."""
+
+import polars as pl
+
+from pipeline.contract import vocabulary as v
+from pipeline.stats.follow_up import follow_up_bounds
+from pipeline.stats.intervals import wilson
+from reports import numbers
+from reports.edition import Edition
+from reports.parts import Cell, Table
+from reports.sections.healing import NOT_YET
+
+HALF_YEAR_WEEKS = 26
+
+
+def coverage_table(edition: Edition) -> Table:
+    """Coverage of the last 26 mature weeks and the 26 before, by branch."""
+    mature = edition.results["coverage"].filter("mature")
+    weeks = mature["week"].unique().sort(descending=True)
+    late, early = weeks.head(HALF_YEAR_WEEKS), weeks.slice(HALF_YEAR_WEEKS, HALF_YEAR_WEEKS)
+    rows = []
+    for (branch,), own in sorted(mature.partition_by("branch_id", as_dict=True).items()):
+        rows.append((str(branch), *(_share_in(own, span) for span in (late, early))))
+    heads = ("Branch", f"Last {HALF_YEAR_WEEKS} full weeks", f"{HALF_YEAR_WEEKS} weeks before")
+    first = -(-v.INFECTION.window_days // 5)
+    last = v.INFECTION.window_days + v.REPORTING_LAG_DAYS
+    caption = f"Piercings reached by the branch’s own asking, {first} to {last} days after"
+    return Table(caption, heads, tuple(rows), "coverage.csv")
+
+
+def _share_in(own: pl.DataFrame, weeks: pl.Series) -> Cell | str:
+    counted = own.filter(pl.col("week").is_in(weeks.to_list()))
+    procedures, reached = int(counted["procedures"].sum()), int(counted["reached"].sum())
+    if not procedures:
+        return numbers.NONE
+    interval = wilson(reached, procedures)
+    told = f"{numbers.count(reached)} of {numbers.count(procedures)}"
+    return Cell(
+        numbers.share(reached / procedures),
+        f"{told}; {numbers.share_range(float(interval.low), float(interval.high))}",
+    )
+
+
+def bounds_table(edition: Edition) -> Table:
+    """The infected share of each branch as asking found it, as told unasked, and as it could be at most."""
+    rates = edition.results["complication_rates"].filter(
+        (pl.col("dimension") == "branch") & (pl.col("complication") == "infection")
+    )
+    rows = tuple(_bounds(edition, row) for row in rates.sort("level").iter_rows(named=True))
+    heads = ("Branch", "Infected of those reached", "Told unasked, of the others", "Of all at least", "Of all at most")
+    return Table(
+        "Infection in the year, and what clients not reached could change", heads, rows, "complication_rates.csv"
+    )
+
+
+def _bounds(edition: Edition, row: dict[str, int | str]) -> tuple[str, ...]:
+    events, reached, n, among = (int(row[name]) for name in ("events", "reached", "procedures", "events_reached"))
+    branch, unasked = str(row["level"]), events - among
+    if edition.is_too_early():
+        return branch, NOT_YET, NOT_YET, NOT_YET, NOT_YET
+    bounds = follow_up_bounds(events, reached + unasked, n)  # who told unasked is not in doubt either
+    return (
+        branch,
+        numbers.share(among / reached) if reached else "none reached",
+        f"{numbers.count(unasked)} of {numbers.count(n - reached)}",
+        numbers.share(float(bounds.best)) if n else numbers.NONE,
+        numbers.share(float(bounds.worst)) if n else numbers.NONE,
+    )
