@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import counts, probability
+from pipeline.stats.method import Method
 
 LEAST_EXPECTED = 5.0
 """Events a typical week must be expected to have for the p chart: below that most weeks have none or one, and the chart
@@ -35,3 +36,20 @@ def reason(n: ArrayLike, p: float) -> str:
     else:
         judged = f"fewer than {LEAST_EXPECTED:g}, too few to compare weeks, so piercings per five events are charted."
     return f"A typical week is expected to have {tenths:.1f} events: {judged}"
+
+
+METHODS = (
+    Method(
+        identifier="chart_choice",
+        name="Choice of the control chart",
+        functions=("choose_chart", "reason"),
+        says="Weekly shares where a typical week is expected to have enough events, else piercings per five events: most "
+        "weeks would have none or one, and no chart tells one such week from another.",
+        formula="p chart where median(n) p >= 5, else count to five events",
+        source="Our own rule; the bound of 5 expected events is that of common practice for p charts (from memory)",
+        checks=(
+            "test_chart_choice::test_the_median_week_decides",
+            "test_chart_choice::test_the_reason_agrees_with_the_choice",
+        ),
+    ),
+)

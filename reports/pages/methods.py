@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from pipeline.contract import vocabulary as v
 from pipeline.results import RESULTS
 from pipeline.stats import chart_choice, delay, funnel, rare, standardise
+from pipeline.stats.catalogue import catalogue
+from pipeline.stats.method import Method
 from reports import numbers, words
 from reports.edition import Edition
 from reports.parts import Cell, Table
@@ -14,13 +16,24 @@ READS = ()
 
 @dataclass(frozen=True)
 class Entry:
-    """A definition or method: its name, what it says, its formula and source where it has them."""
+    """A definition, or what a figure is made by: its name, what it says, and the library's methods behind it."""
 
     identifier: str
     name: str
     says: str
-    formula: str = ""
-    source: str = ""
+    methods: tuple[Cell, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A method of the library as it is listed."""
+
+    identifier: str
+    name: str
+    says: str
+    formula: str
+    source: str
+    checks: str
 
 
 @dataclass(frozen=True)
@@ -30,6 +43,7 @@ class Context:
     span: str
     definitions: tuple[Entry, ...]
     methods: tuple[Entry, ...]
+    library: tuple[Listed, ...]
     windows: Table
     tables: Table
     cautions: tuple[str, ...]
@@ -47,6 +61,7 @@ def build(edition: Edition) -> Context:
         span=span,
         definitions=_definitions(adult),
         methods=_methods(),
+        library=tuple(_listed(method) for method in catalogue()),
         windows=_windows(),
         tables=_tables(),
         cautions=(words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE),
@@ -159,16 +174,26 @@ def _definitions(adult_age: int) -> tuple[Entry, ...]:
     )
 
 
+def _made_by(*identifiers: str) -> tuple[Cell, ...]:
+    """Links to methods of the library."""
+    names = {method.identifier: method.name for method in catalogue()}
+    return tuple(Cell(names[identifier], link=f"#method-{identifier}") for identifier in identifiers)
+
+
+def _listed(method: Method) -> Listed:
+    """A method with its checks in words: the names of tests are sentences."""
+    checks = "; ".join(check.partition("::")[2].removeprefix("test_").replace("_", " ") for check in method.checks)
+    return Listed(f"method-{method.identifier}", method.name, method.says, method.formula, method.source, f"{checks}.")
+
+
 def _methods() -> tuple[Entry, ...]:
     return (
         Entry(
-            "wilson",
+            "share",
             "Interval of a share",
             "Where the true share most likely lies: the two-sided 95 % score interval without continuity "
             "correction. It shows an estimate; it is no limit for judging a point.",
-            "(p + z²/2n ± z √(p(1−p)/n + z²/4n²)) / (1 + z²/n), with z = 1.96",
-            "Wilson EB (1927), Probable inference, the law of succession, and statistical inference, JASA 22:209-212; "
-            "Newcombe RG (1998), Statistics in Medicine 17:857-872, method 3.",
+            _made_by("wilson"),
         ),
         Entry(
             "reference",
@@ -177,35 +202,28 @@ def _methods() -> tuple[Entry, ...]:
             "not judge itself.",
         ),
         Entry(
-            "delay",
+            "delays",
             "How late infections become known",
             "The days from piercing to first record of the infection. Long delays of recent piercings cannot have "
             "been seen yet; the estimate allows for that. At each delay it is drawn towards an assumed distribution "
             f"(half known within 10 days, nine in ten within 24) that counts as {delay.PRIOR_EVENTS:g} infections; "
             "that is an assumption, not from data, and soon outweighed.",
-            "F(k) = ∏ over j > k of (1 − q(j)); q(j) = (number with delay j + m h(j)) ÷ (number with delay up to j "
-            "that could have had j + m), h(j) that of the assumed distribution",
-            "Lagakos SW, Barraj LM, De Gruttola V (1988), Nonparametric analysis of truncated survival data, with "
-            "application to AIDS, Biometrika 75:515-523.",
+            _made_by("reporting_delay"),
         ),
         Entry(
             "expected",
             "Infections expected so far",
             "Each piercing counts the infection rate of its site group and age band in the reference period, times "
             "the share of infections that are known by its age.",
-            "E = Σ rate(stratum) × F(days since the piercing)",
-            "Indirect standardisation: Breslow NE, Day NE (1987), Statistical Methods in Cancer Research, volume II, "
-            "chapter 2.",
+            _made_by("standardised_ratio", "reporting_delay"),
         ),
         Entry(
-            "p-chart",
+            "by-week",
             "Control chart by week",
             f"Where a typical week expects {chart_choice.LEAST_EXPECTED:g} infections or more. The centre is the "
             "slice’s own rate in the reference period. Limits step with the week’s piercings; a point on a limit is "
             "not beyond it. Only rises become signals.",
-            "Limits: exact binomial quantiles at 0.00135 and 0.99865",
-            "Montgomery DC, Introduction to Statistical Quality Control, chapter 7 (from memory), with exact in "
-            "place of 3 sigma limits.",
+            _made_by("chart_choice", "p_chart"),
         ),
         Entry(
             "per-five",
@@ -214,10 +232,22 @@ def _methods() -> tuple[Entry, ...]:
             "infections; a low point is a rise. A single gap between infections could not show one: its lower limit "
             "would lie at no piercing at all. A slice with fewer than 10 infections in the reference period has no "
             "chart.",
-            "Limits: exact negative-binomial quantiles at 0.00135 and 0.99865",
-            "Xie M, Goh TN, Kuralmani V (2002), Statistical Models and Control Charts for High-Quality Processes "
-            "(from memory); Benneyan JC (2001), Number-between g-type statistical quality control charts, Health "
-            "Care Management Science 4:305-318 (from memory).",
+            _made_by("chart_choice", "count_to_events"),
+        ),
+        Entry(
+            "onsets",
+            "When complications begin",
+            f"Piercings are followed for {v.ONSET_DAYS} days, or as far as reports have had time to tell of. Each "
+            "counts for the complication it met first; then it can meet none first any more. What nobody told is not "
+            "known, so shares are lower bounds.",
+            _made_by("cumulative_incidence"),
+        ),
+        Entry(
+            "bounds",
+            "What clients not reached could change",
+            "The share of all piercings if none of those not reached had been infected but those who told unasked, "
+            "and if all of them had. Nothing is assumed, so the two lie far apart where few are reached.",
+            _made_by("follow_up_bounds"),
         ),
         Entry(
             "comparison",
@@ -226,19 +256,14 @@ def _methods() -> tuple[Entry, ...]:
             f"fewer than {standardise.LEAST_EXPECTED:g} is expected. The funnel’s limits are where chance alone would "
             "put a branch; they are prediction limits, not confidence intervals, and are not widened for other "
             "differences between branches.",
-            "Ratio: observed ÷ expected, exact Poisson interval. Limits: Poisson quantiles (2.5, 97.5, 0.1, 99.9 %) "
-            "÷ expected",
-            "Garwood F (1936), Fiducial limits for the Poisson distribution, Biometrika 28:437-442; Spiegelhalter DJ "
-            "(2005), Funnel plots for comparing institutional performance, Statistics in Medicine 24:1185-1202.",
+            _made_by("standardised_ratio", "poisson_exact", "poisson_funnel"),
         ),
         Entry(
             "shrunk",
             "Drawn towards the mean",
             "A ratio from few cases is drawn towards the chain’s, by as much as it is uncertain: the extreme of many "
             "small branches is mostly luck.",
-            "m + a ÷ (a + m/E) × (ratio − m)",
-            "Marshall RM (1991), Mapping disease and mortality rates using empirical Bayes estimators, Applied "
-            "Statistics 40:283-294.",
+            _made_by("marshall"),
         ),
         Entry(
             "comparable",
@@ -255,7 +280,6 @@ def _methods() -> tuple[Entry, ...]:
             "furthest beyond chance is told; its piercings are then taken out of all others, and the rest is judged "
             f"again. So a bad lot does not accuse the branch that used it. At least {funnel.LEAST_EXPECTED:g} must be "
             f"expected and {funnel.LEAST_OBSERVED} observed.",
-            f"P(X ≥ observed) ≤ {funnel.LEVEL} ÷ number of causes judged, X Poisson with the expected mean",
-            "Bonferroni’s bound. The choice one at a time is our own.",
+            _made_by("stepwise_excess"),
         ),
     )
