@@ -43,8 +43,8 @@ METHODS = (
         identifier="chart_choice",
         name="Choice of the control chart",
         functions=("choose_chart", "reason"),
-        says="Weekly shares where a typical week is expected to have enough events, else piercings per five events: most "
-        "weeks would have none or one, and no chart tells one such week from another.",
+        says="Weekly shares where a typical week is expected to have enough events, else piercings per five events: "
+        "most weeks would have none or one, and no chart tells one such week from another.",
         formula="p chart where median(n) p >= 5, else count to five events",
         source="Our own rule; the bound of 5 expected events is that of common practice for p charts (from memory)",
         checks=(

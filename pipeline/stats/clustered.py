@@ -94,7 +94,7 @@ def _design_effect(x: FloatArray, n: FloatArray) -> float:
 
 METHODS = (
     Method(
-        identifier="ear-proportion",
+        identifier="ear_proportion",
         name="Proportion of ears with several ears to a client",
         functions=("ear_proportion",),
         says="How sure a share of ears is where a client's ears fare alike. Not given below two clients. Where no ear "
@@ -111,7 +111,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="client-proportion",
+        identifier="client_proportion",
         name="Proportion of clients with an event",
         functions=("client_proportion",),
         says="The share of clients with an event in at least one ear. Each client counts once, so nothing needs to be "

@@ -71,7 +71,7 @@ _GRID = "Over means from 0.01 to 50 by 0.01 it covers {} on average, at worst {}
 
 METHODS = (
     Method(
-        identifier="poisson-mid-p",
+        identifier="poisson_mid_p",
         name="Mid-P interval of a Poisson mean",
         functions=("poisson_mid_p",),
         says="Narrower than the exact interval; at no events from 0 to 2.996. " + _GRID.format("0.953", "0.916", 3.06),
@@ -100,7 +100,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="byar-half",
+        identifier="byar_half",
         name="Byar's approximation with half an event added",
         functions=("byar_half",),
         says="The mid-P interval without root-finding. " + _GRID.format("0.950", "0.875", 2.47),

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import FloatArray, non_negative, not_above, row, same_shape
+from pipeline.stats.method import Method
 
 PRIOR_EVENTS = 5.0
 """At each delay the assumed distribution counts as so many events: it steadies the long delays that few piercings are
@@ -96,3 +97,22 @@ def _at_risk(delay: FloatArray, truncation: FloatArray, steps: FloatArray) -> Fl
 def _assumed_reverse_hazard(steps: FloatArray) -> FloatArray:
     assumed = assumed_cdf(steps)
     return 1 - np.concatenate(([0.0], assumed[:-1])) / assumed
+
+
+METHODS = (
+    Method(
+        identifier="reporting_delay",
+        name="Reverse-time product-limit of the reporting delay",
+        functions=("estimate_delay", "assumed_cdf"),
+        says="How long an event takes to become known, although long delays of recent piercings have not been seen yet. "
+        "It is drawn towards an assumed distribution that counts as five events, which steadies rare long delays.",
+        formula="F(k) = product over j > k of 1 - q_j; q_j = (d_j + m h_j) / (Y_j + m)",
+        source="Lagakos SW, Barraj LM, De Gruttola V (1988), Nonparametric analysis of truncated survival data, with "
+        "application to AIDS, Biometrika 75:515-523",
+        checks=(
+            "test_delay::test_children_infected_by_transfusion",
+            "test_delay::test_chain_ladder_is_the_same_estimator",
+            "test_delay::test_recovers_a_known_distribution_where_plain_counting_does_not",
+        ),
+    ),
+)

@@ -155,7 +155,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="newcombe-corrected",
+        identifier="newcombe_corrected",
         name="Newcombe's hybrid score interval with continuity correction",
         functions=("newcombe_corrected",),
         says="As the hybrid score interval, but wider, for whom it must hardly ever be too narrow.",
@@ -168,7 +168,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="rate-ratio-exact",
+        identifier="rate_ratio_exact",
         name="Exact conditional interval of a ratio of two rates",
         functions=("rate_ratio_exact",),
         says="How many times as often something happens in one group as in another. Never too narrow. No events in the "
@@ -182,7 +182,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="rate-ratio-mid-p",
+        identifier="rate_ratio_mid_p",
         name="Mid-P interval of a ratio of two rates",
         functions=("rate_ratio_mid_p",),
         says="As the exact one, but narrower, and on average nearer to the stated 95 %.",

@@ -8,6 +8,7 @@ from scipy.sparse import csr_array
 from scipy.stats import poisson
 
 from pipeline.stats.arguments import FloatArray, IntArray, counts, non_negative, probability, row, same_shape
+from pipeline.stats.method import Method
 
 LEVEL = 0.01
 """Probability that any slice at all is called beyond its limit while nothing has changed."""
@@ -20,7 +21,7 @@ SUM_DECIMALS = 12
 
 @dataclass(frozen=True, eq=False)
 class FunnelLimits:
-    """Prediction limits for observed / expected, or a share: 2.5, 97.5, 0.1 and 99.9 %; NaN where nothing is expected."""
+    """Prediction limits for observed / expected, or for a share: 2.5 and 97.5 %, 0.1 and 99.9 %; NaN where unknown."""
 
     low_95: FloatArray
     high_95: FloatArray
@@ -141,3 +142,35 @@ def stepwise_excess(membership: csr_array, events: ArrayLike, expected: ArrayLik
         now = _slice_figures(slices, left, count, base)
     by_column = np.array(figures, dtype=np.float64).reshape(-1, 4).T
     return Excess(start, np.array(chosen, dtype=np.int64), SliceFigures(*by_column), tail)
+
+
+METHODS = (
+    Method(
+        identifier="poisson_funnel",
+        name="Exact Poisson funnel limits for observed over expected",
+        functions=("funnel_limits",),
+        says="Where the ratio of a group that expects so many events would fall in 95 and in 99.8 of 100 cases if all "
+        "groups fared alike. A group beyond is a reason to look, not a ranking.",
+        formula="smallest k with P(X <= k) >= q, over E; X Poisson(E); q = 0.025, 0.975, 0.001, 0.999",
+        source="Spiegelhalter DJ (2005), Funnel plots for comparing institutional performance, Statistics in Medicine "
+        "24:1185-1202",
+        checks=("test_funnel::test_limits_are_the_exact_quantiles",),
+    ),
+    Method(
+        identifier="stepwise_excess",
+        name="Stepwise search for slices with more events than expected",
+        functions=("stepwise_excess", "poisson_tail", "critical_count"),
+        says="Chooses the slice, such as a lot or a branch, that chance explains least, takes its piercings out of all "
+        "others, and judges those again, so that a bad lot does not accuse the branch that used it. The probability "
+        "that any is chosen while nothing has changed is the level at most.",
+        formula="beyond where P(X >= O) <= level / K, X Poisson(E), K slices that expect 1 or more (Bonferroni)",
+        source="Bonferroni's bound; the stepwise search is defined here",
+        checks=(
+            "test_funnel::test_tails_of_a_published_table",
+            "test_funnel::test_tail_equals_the_chi_square_identity",
+            "test_funnel::test_stepwise_equals_the_search_by_sets",
+            "test_funnel::test_false_alarms_keep_to_the_level",
+            "test_funnel::test_a_planted_lot_is_found_alone",
+        ),
+    ),
+)

@@ -162,7 +162,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="wilson-corrected",
+        identifier="wilson_corrected",
         name="Wilson score interval with continuity correction",
         functions=("wilson_corrected",),
         says="For whom the interval must hardly ever be too narrow. " + _GRID.format("0.971", "0.949", 13, 0.004),
@@ -175,7 +175,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="clopper-pearson",
+        identifier="clopper_pearson",
         name="Clopper-Pearson exact interval",
         functions=("clopper_pearson",),
         says="Never too narrow, so wider than need be. " + _GRID.format("0.971", "0.950", 67, 0.5),
@@ -202,7 +202,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="mid-p",
+        identifier="mid_p",
         name="Mid-P interval of a proportion",
         functions=("mid_p",),
         says="Between the exact interval and the narrow ones. " + _GRID.format("0.957", "0.912", 6, 0.409),
@@ -214,7 +214,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="poisson-exact",
+        identifier="poisson_exact",
         name="Garwood's exact interval of a Poisson mean",
         functions=("poisson_exact",),
         says="Never too narrow; at no events from 0 to 3.689. Over means from 0.01 to 50 by 0.01 it covers 0.963 on "

@@ -64,7 +64,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="benjamini-hochberg",
+        identifier="benjamini_hochberg",
         name="Benjamini and Hochberg's adjusted p values",
         functions=("benjamini_hochberg",),
         says="For when several may be wrong and each is worth a look: of those with an adjusted p value up to 0.05, at "

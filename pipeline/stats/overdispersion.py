@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import norm
 
-from pipeline.stats.arguments import FloatArray, counts, not_above, row, same_shape
+from pipeline.stats.arguments import FloatArray, counts, non_negative, not_above, row, same_shape
 from pipeline.stats.funnel import FunnelLimits
 from pipeline.stats.method import Method
 
@@ -53,10 +53,36 @@ def overdispersion(events: ArrayLike, n: ArrayLike) -> Overdispersion:
     if not 0 < pooled < 1:
         return Overdispersion(z, pooled, np.nan, np.nan, np.nan)
     z[part] = (x[part] / size[part] - pooled) / np.sqrt(pooled * (1 - pooled) / size[part])
-    winsorised = np.clip(z[part], *np.quantile(z[part], (WINSORISED, 1 - WINSORISED)))
-    phi, phi_winsorised = (float(np.mean(scores**2)) for scores in (z[part], winsorised))
+    phi, phi_winsorised = _mean_squares(z[part])
     tau2 = _variance_between(phi_winsorised, size[part] / (pooled * (1 - pooled)))
     return Overdispersion(z, pooled, phi, phi_winsorised, tau2)
+
+
+def ratio_overdispersion(observed: ArrayLike, expected: ArrayLike) -> Overdispersion:
+    """Spread of the ratios of units with `observed` events about 1, where their `expected` ones are taken as known.
+
+    As `overdispersion`, with z = (observed - expected) / s, s^2 = expected: the ratio's own variance is 1 / expected.
+    `pooled` is 1. Units with nothing expected take no part; all is NaN where none expects any. Source: as
+    `overdispersion`, there for standardised ratios.
+
+    Raises ValueError where `observed` are not whole numbers of 0 or more, `expected` negative or not finite, or lengths
+    differ.
+    """
+    count, base = same_shape(
+        observed=row("observed", counts("observed", observed)), expected=non_negative("expected", expected)
+    )
+    z, part = np.full(count.shape, np.nan), base > 0
+    if not part.any():
+        return Overdispersion(z, 1.0, np.nan, np.nan, np.nan)
+    z[part] = (count[part] - base[part]) / np.sqrt(base[part])
+    phi, phi_winsorised = _mean_squares(z[part])
+    return Overdispersion(z, 1.0, phi, phi_winsorised, _variance_between(phi_winsorised, base[part]))
+
+
+def _mean_squares(z: FloatArray) -> tuple[float, float]:
+    """phi of scores as they are, and of the winsorised ones."""
+    winsorised = np.clip(z, *np.quantile(z, (WINSORISED, 1 - WINSORISED)))
+    return float(np.mean(z**2)), float(np.mean(winsorised**2))
 
 
 def _variance_between(phi: float, weights: FloatArray) -> float:
@@ -91,16 +117,32 @@ def widened_limits(n: ArrayLike, spread: Overdispersion) -> WidenedLimits:
     )
 
 
-def _normal_limits(centre: float, variance: FloatArray) -> FunnelLimits:
+def widened_ratio_limits(expected: ArrayLike, spread: Overdispersion) -> WidenedLimits:
+    """Normal limits for observed / `expected`, 95 % and 99.8 %, widened as `widened_limits` does, and not below 0.
+
+    Multiplicative: 1 +- z sqrt(max(1, phi winsorised) / expected). Additive: 1 +- z sqrt(1 / expected + tau^2). NaN
+    where nothing is expected or the spread is unknown. `spread` is that of `ratio_overdispersion`.
+
+    Raises ValueError where `expected` is negative or not finite.
+    """
+    base = non_negative("expected", expected)
+    variance = 1 / np.where(base > 0, base, np.nan)
+    factor = np.maximum(1.0, spread.phi_winsorised)
+    return WidenedLimits(
+        _normal_limits(1.0, variance * factor, np.inf), _normal_limits(1.0, variance + spread.tau2, np.inf)
+    )
+
+
+def _normal_limits(centre: float, variance: FloatArray, highest: float = 1.0) -> FunnelLimits:
     ends = (centre + norm.ppf(quantile) * np.sqrt(variance) for quantile in (0.025, 0.975, 0.001, 0.999))
-    return FunnelLimits(*(np.clip(end, 0.0, 1.0) for end in ends))
+    return FunnelLimits(*(np.clip(end, 0.0, highest) for end in ends))
 
 
 METHODS = (
     Method(
         identifier="overdispersion",
         name="Overdispersion of units: phi, winsorised phi and tau^2",
-        functions=("overdispersion", "widened_limits"),
+        functions=("overdispersion", "widened_limits", "ratio_overdispersion", "widened_ratio_limits"),
         says="Tells whether units spread more than chance gives, and widens funnel limits by it: by a factor, or by a "
         "variance between units. The scores of the outer tenths are drawn in first. Limits are never narrowed.",
         formula="z = (events / n - p) / s, s^2 = p (1 - p) / n; phi = mean z^2; tau^2 = max(0, (I phi - (I - 1)) / "
@@ -112,6 +154,8 @@ METHODS = (
             "test_overdispersion::test_spread_of_heart_surgery",
             "test_overdispersion::test_recovers_the_variance_between_units",
             "test_overdispersion::test_widened_limits_hold_what_they_say",
+            "test_overdispersion::test_the_spread_of_ratios_is_recovered",
+            "test_overdispersion::test_rare_events_spread_as_ratios_as_they_do_as_shares",
         ),
     ),
 )

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import FloatArray, counts, non_negative, row, same_shape
+from pipeline.stats.method import Method
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,3 +44,22 @@ def marshall(observed: ArrayLike, expected: ArrayLike) -> Shrinkage:
     variance = max(0.0, float(np.average((raw - mean) ** 2, weights=base) - mean / base.mean()))
     ratio[part] = mean + variance / (variance + mean / base) * (raw - mean)
     return Shrinkage(ratio, float(mean), variance)
+
+
+METHODS = (
+    Method(
+        identifier="marshall",
+        name="Marshall's global empirical Bayes estimator",
+        functions=("marshall",),
+        says="Draws the ratio of each group towards the mean of all, the more the fewer events it expects, so that a "
+        "small group does not stand out by chance. Where ratios differ no more than by chance, each is the mean.",
+        formula="m + a / (a + m / E_i) (O_i / E_i - m); m = sum O / sum E; "
+        "a = max(0, sum E_i (r_i - m)^2 / sum E - m / mean E)",
+        source="Marshall RM (1991), Mapping disease and mortality rates using empirical Bayes estimators, Applied "
+        "Statistics 40:283-294",
+        checks=(
+            "test_shrinkage::test_infant_deaths_in_auckland",
+            "test_shrinkage::test_recovers_the_spread_of_true_ratios_and_comes_closer_to_them",
+        ),
+    ),
+)

@@ -109,7 +109,7 @@ def _ratio(interval_of: Callable[[ArrayLike], Interval], observed: ArrayLike, ex
 
 METHODS = (
     Method(
-        identifier="standardised-ratio",
+        identifier="standardised_ratio",
         name="Indirectly standardised ratio with its exact interval",
         functions=("stratum_rates", "expected", "standardised_ratio"),
         says="How many events a group had for each that piercings of the same kinds have elsewhere. Not given where "
@@ -126,7 +126,7 @@ METHODS = (
         ),
     ),
     Method(
-        identifier="standardised-ratio-mid-p",
+        identifier="standardised_ratio_mid_p",
         name="Indirectly standardised ratio with its mid-P interval",
         functions=("standardised_ratio_mid_p",),
         says="The same ratio with a narrower interval, as infection networks report it.",

@@ -10,7 +10,13 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.stats import binom, norm
 
 from pipeline.stats.funnel import FunnelLimits
-from pipeline.stats.overdispersion import Overdispersion, overdispersion, widened_limits
+from pipeline.stats.overdispersion import (
+    Overdispersion,
+    overdispersion,
+    ratio_overdispersion,
+    widened_limits,
+    widened_ratio_limits,
+)
 from pipeline.stats.proportion_funnel import proportion_limits
 
 from .conftest import Entry, untimed
@@ -164,3 +170,57 @@ def test_no_pooled_share_leaves_all_unknown(events: list[int], n: list[int]) -> 
 def test_the_bad_argument_is_named(call: Callable[[], object], named: str) -> None:
     with pytest.raises(ValueError, match=named):
         call()
+
+
+def test_rare_events_spread_as_ratios_as_they_do_as_shares() -> None:
+    """Where events are rare a share's variance p (1 - p) / n is that of a Poisson count, but for 1 - p."""
+    n, events = np.array([40_000, 55_000, 70_000, 90_000]), np.array([60, 40, 95, 70])
+    pooled = events.sum() / n.sum()
+    shares, ratios = overdispersion(events, n), ratio_overdispersion(events, n * pooled)
+    assert_allclose(ratios.z, shares.z, rtol=2e-3)
+    assert_allclose(ratios.phi_winsorised, shares.phi_winsorised, rtol=4e-3)
+    assert_allclose(ratios.tau2, shares.tau2 / pooled**2, rtol=1e-2)
+    wide, narrow = widened_ratio_limits(n * pooled, ratios), widened_limits(n, shares)
+    for kind in ("multiplicative", "additive"):
+        for mine, theirs in zip(_parts(getattr(wide, kind)), _parts(getattr(narrow, kind)), strict=True):
+            assert_allclose(mine - 1, theirs / pooled - 1, rtol=1e-2)
+
+
+def test_the_spread_of_ratios_is_recovered() -> None:
+    rng = np.random.default_rng(7)
+    expected = rng.uniform(20, 200, 4000)
+    ratios = rng.normal(1, 0.2, expected.size).clip(0)
+    spread = ratio_overdispersion(rng.poisson(expected * ratios), expected)
+    # Winsorising draws in the outer tenths, and so takes a third off the spread of a normal and of its chance.
+    assert 0.4 < spread.tau2 / 0.2**2 < 1.0
+    assert spread.phi > spread.phi_winsorised > 1
+
+
+def test_ratios_of_nobody_and_of_one_unit() -> None:
+    for observed, expected in (([], []), ([0], [0.0])):
+        spread = ratio_overdispersion(observed, expected)
+        assert np.isnan([spread.phi, spread.phi_winsorised, spread.tau2]).all()
+        assert np.isnan(_parts(widened_ratio_limits(expected, spread).additive)).all()
+    one = ratio_overdispersion([3, 0], [2.0, 0.0])
+    assert one.phi == one.phi_winsorised == pytest.approx(0.5)
+    assert np.isnan([one.tau2, one.z[1]]).all()
+
+
+@pytest.mark.parametrize(
+    ("observed", "expected", "named"),
+    [([1.5], [1.0], "observed"), ([1], [-1.0], "expected"), ([1], [np.nan], "expected"), ([1, 2], [1.0], "shape")],
+)
+def test_a_bad_ratio_is_refused(observed: list[float], expected: list[float], named: str) -> None:
+    with pytest.raises(ValueError, match=named):
+        ratio_overdispersion(observed, expected)
+
+
+@untimed
+@given(st.lists(st.tuples(st.integers(0, 50), st.floats(0.5, 50)), min_size=2, max_size=20))
+def test_ratio_limits_are_never_narrower_than_chance_gives(units: list[tuple[int, float]]) -> None:
+    observed, expected = np.array(units).T
+    widened = widened_ratio_limits(expected, ratio_overdispersion(observed, expected))
+    for limits in (widened.multiplicative, widened.additive):
+        assert (limits.high_95 >= 1 + norm.ppf(0.975) / np.sqrt(expected) - 1e-9).all()
+        assert (limits.low_998 >= 0).all()
+        assert (limits.low_998 <= limits.low_95).all()
