@@ -126,7 +126,9 @@ RESULTS: tuple[Result, ...] = (
         | _times("comparable", _FLAG)
         | _times("reason", _TEXT)
         | _times("procedures reached", _COUNT)
-        | _times("coverage", _NUMBER),
+        | _times("coverage raw_ratio phi phi_winsorised tau2", _NUMBER)
+        | _times("wide_low_95 wide_high_95 wide_low_998 wide_high_998", _NUMBER)
+        | _times("posterior_low posterior_high probability_above", _NUMBER),
     ),
     Result(
         "exposures",

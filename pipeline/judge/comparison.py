@@ -4,14 +4,21 @@ from statistics import median
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.contract import vocabulary as v
+from pipeline.stats.arguments import FloatArray
 from pipeline.stats.funnel import funnel_limits
+from pipeline.stats.overdispersion import ratio_overdispersion, widened_ratio_limits
+from pipeline.stats.posteriors import gamma_posterior, gamma_prior, probability_beyond
 from pipeline.stats.shrinkage import marshall
 from pipeline.stats.standardise import expected, standardised_ratio, stratum_rates
 
 COVERAGE_BAND = (0.5, 2.0)
 """Times the other branches' median coverage between which a branch's own lets it be compared."""
+
+MARGIN = 1.25
+"""Times the mean of all that a branch's true ratio is asked to exceed: a difference worth acting on, by choice."""
 
 
 def judge_comparison(strata: pl.DataFrame, counts: pl.DataFrame, branches: pl.DataFrame) -> pl.DataFrame:
@@ -39,6 +46,7 @@ def _compare(strata: pl.DataFrame, sizes: pl.DataFrame, policies: dict[str, str 
     observed = sizes["events"].to_numpy()
     ratio, limits = standardised_ratio(observed, usual), funnel_limits(usual)
     judged = [_may_compare(row, sizes, policies) for row in sizes.iter_rows(named=True)]
+    spread = _spread(observed, usual, np.array([not reason for reason in judged], dtype=bool))
     return sizes.select(
         "branch_id", "complication", pl.col("events").alias("observed"), "procedures", "reached"
     ).with_columns(
@@ -53,8 +61,37 @@ def _compare(strata: pl.DataFrame, sizes: pl.DataFrame, policies: dict[str, str 
         pl.Series("shrunk_ratio", marshall(observed, usual).ratio),
         pl.Series("comparable", [not reason for reason in judged], dtype=pl.Boolean),
         pl.Series("reason", [reason or None for reason in judged], dtype=pl.String),
-        (pl.col("reached") / pl.col("procedures")).fill_nan(None).alias("coverage"),
+        _share("reached").fill_nan(None).alias("coverage"),
+        (_share("observed") / (pl.col("observed").sum() / pl.col("procedures").sum())).alias("raw_ratio"),
+        *(pl.Series(name, values, dtype=pl.Float64) for name, values in spread.items()),
     )
+
+
+def _share(column: str) -> pl.Expr:
+    return pl.col(column) / pl.col("procedures")
+
+
+def _spread(observed: FloatArray, usual: FloatArray, comparable: NDArray[np.bool_]) -> dict[str, FloatArray]:
+    """Columns on how far branches that may be compared differ beyond chance, and each one's ratio in that light.
+
+    Unknown where fewer than two of them expect anything.
+    """
+    judged = comparable & (usual > 0)
+    if judged.sum() < 2:
+        judged = np.zeros_like(judged)
+    spread = ratio_overdispersion(observed[judged], usual[judged])
+    wide = widened_ratio_limits(usual, spread).additive
+    posterior = gamma_posterior(gamma_prior(observed[judged], usual[judged]), observed, usual)
+    of_all = {"phi": spread.phi, "phi_winsorised": spread.phi_winsorised, "tau2": spread.tau2}
+    return {name: np.full(len(usual), value) for name, value in of_all.items()} | {
+        "wide_low_95": wide.low_95,
+        "wide_high_95": wide.high_95,
+        "wide_low_998": wide.low_998,
+        "wide_high_998": wide.high_998,
+        "posterior_low": posterior.low,
+        "posterior_high": posterior.high,
+        "probability_above": probability_beyond(posterior, MARGIN),
+    }
 
 
 def _may_compare(row: dict[str, object], sizes: pl.DataFrame, policies: dict[str, str | None]) -> str:

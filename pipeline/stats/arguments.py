@@ -19,6 +19,20 @@ def non_negative(name: str, values: ArrayLike) -> FloatArray:
     return array
 
 
+def positive(name: str, values: ArrayLike) -> FloatArray:
+    """Finite numbers above 0, as floats."""
+    array = non_negative(name, values)
+    _refuse(name, array == 0, "above 0")
+    return array
+
+
+def finite(name: str, values: ArrayLike) -> FloatArray:
+    """A row of finite numbers, as floats."""
+    array = row(name, np.asarray(values, dtype=np.float64))
+    _refuse(name, ~np.isfinite(array), "finite")
+    return array
+
+
 def counts(name: str, values: ArrayLike, least: int = 0) -> FloatArray:
     """Whole numbers of `least` or more, as floats; true and false count as 1 and 0."""
     array = np.asarray(values, dtype=np.float64)

@@ -104,8 +104,8 @@ METHODS = (
         identifier="reporting_delay",
         name="Reverse-time product-limit of the reporting delay",
         functions=("estimate_delay", "assumed_cdf"),
-        says="How long an event takes to become known, although long delays of recent piercings have not been seen yet. "
-        "It is drawn towards an assumed distribution that counts as five events, which steadies rare long delays.",
+        says="How long an event takes to become known, although long delays of recent piercings have not been seen "
+        "yet. It is drawn towards an assumed distribution that counts as five events, which steadies rare long delays.",
         formula="F(k) = product over j > k of 1 - q_j; q_j = (d_j + m h_j) / (Y_j + m)",
         source="Lagakos SW, Barraj LM, De Gruttola V (1988), Nonparametric analysis of truncated survival data, with "
         "application to AIDS, Biometrika 75:515-523",

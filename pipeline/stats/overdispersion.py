@@ -80,7 +80,7 @@ def ratio_overdispersion(observed: ArrayLike, expected: ArrayLike) -> Overdisper
 
 
 def _mean_squares(z: FloatArray) -> tuple[float, float]:
-    """phi of scores as they are, and of the winsorised ones."""
+    """Phi of scores as they are, and of the winsorised ones."""
     winsorised = np.clip(z, *np.quantile(z, (WINSORISED, 1 - WINSORISED)))
     return float(np.mean(z**2)), float(np.mean(winsorised**2))
 

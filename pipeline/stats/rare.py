@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import nbinom
 
 from pipeline.stats.arguments import IntArray, counts, flags, probability, row
+from pipeline.stats.method import Method
 from pipeline.stats.shewhart import TAIL, Chart, Limits
 
 EVENTS = 5
@@ -80,3 +81,22 @@ def count_to_events_chart(lengths: ArrayLike, p: float, events: int = EVENTS) ->
         np.broadcast_to(limit, length.shape) for limit in (limits.centre, limits.lower, limits.upper)
     )
     return Chart(length, centre, lower, upper, beyond)
+
+
+METHODS = (
+    Method(
+        identifier="count_to_events",
+        name="Piercings per five events",
+        functions=("runs_to_events", "count_to_events_limits", "count_to_events_chart"),
+        says="How many piercings it took to reach the next five events; few mean a rise. Limits are exact. An "
+        "unfinished run is left out.",
+        formula="negative binomial quantiles of 0.00135 and 0.99865",
+        source="Xie M, Goh TN, Kuralmani V (2002), Statistical Models and Control Charts for High-Quality Processes "
+        "(from memory)",
+        checks=(
+            "test_rare::test_limits_are_the_tightest_that_keep_either_tail",
+            "test_rare::test_single_gaps_have_the_published_limits",
+            "test_rare::test_simulated_runs_have_the_mean_and_the_tails_of_the_limits",
+        ),
+    ),
+)

@@ -1,4 +1,4 @@
-"""Shewhart charts: each subgroup's share, rate, count or value on its own, against limits from a frozen baseline.
+"""Shewhart charts: each subgroup's share, rate or count on its own, against limits from a frozen baseline.
 
 Shares, rates and counts have exact binomial or Poisson limits. Limits at three standard deviations are given beside
 them (`*_sigma_limits`) for comparison with textbooks; at small counts they alarm more often than they promise.
@@ -10,7 +10,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import binom, poisson
 
-from pipeline.stats.arguments import FloatArray, IntArray, counts, non_negative, not_above, probability, row, same_shape
+from pipeline.stats.arguments import (
+    FloatArray,
+    IntArray,
+    counts,
+    non_negative,
+    not_above,
+    positive,
+    probability,
+    row,
+    same_shape,
+)
 from pipeline.stats.method import Method
 
 TAIL = 0.00135
@@ -21,8 +31,6 @@ WIDTH = 3.0
 ON_LIMIT = 1e-9
 """A point as near to its limit, in parts of the limit's distance from the centre, is on it: rounding must not put it
 beyond."""
-MEAN_RANGE_OF_TWO = 1.128
-"""Mean range of two standard normal values, d2 of the control chart tables: 2 / sqrt(pi) to three decimals."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,25 +57,9 @@ class Chart:
     beyond: IntArray
 
 
-def finite(name: str, values: ArrayLike) -> FloatArray:
-    """A row of finite numbers, as floats; anything else is a ValueError that names it."""
-    array = row(name, np.asarray(values, dtype=np.float64))
-    if not np.isfinite(array).all():
-        raise ValueError(f"{name} must be finite")
-    return array
-
-
-def positive(name: str, values: ArrayLike) -> FloatArray:
-    """Finite numbers above 0, as floats; anything else is a ValueError that names it."""
-    array = non_negative(name, values)
-    if not array.all():
-        raise ValueError(f"{name} must be above 0")
-    return array
-
-
-def above(value: FloatArray, limit: ArrayLike) -> NDArray[np.bool_]:
+def above(value: FloatArray, limit: FloatArray) -> NDArray[np.bool_]:
     """Where `value` exceeds `limit`, both of them distances from a centre line, by more than rounding explains."""
-    return np.asarray(value > np.asarray(limit) * (1 + ON_LIMIT))
+    return np.asarray(value > limit + ON_LIMIT * np.abs(limit))
 
 
 def chart_against(statistic: FloatArray, limits: Limits) -> Chart:
@@ -173,25 +165,47 @@ def c_chart(observed: ArrayLike, c: float) -> Chart:
     return chart_against(row("observed", counts("observed", observed)), c_limits(c))
 
 
-def moving_range_sigma(values: ArrayLike) -> float:
-    """Standard deviation by moving ranges: the mean of |x_i - x_(i-1)| over 1.128.
-
-    A lasting shift enters only one range, so it widens the limits less than it would the ordinary standard deviation.
-    Source: Montgomery DC, Introduction to Statistical Quality Control (6th ed.), ch. 6, individuals (from memory).
-
-    Raises ValueError where `values` is not a row of at least two finite numbers.
-    """
-    array = finite("values", values)
-    if array.size < 2:
-        raise ValueError(f"values must be at least two to have a moving range, not {array.size}")
-    return float(np.abs(np.diff(array)).mean() / MEAN_RANGE_OF_TWO)
-
-
-def individuals_chart(values: ArrayLike, centre: float, sigma: float) -> Chart:
-    """Chart of single `values` against the baseline's mean `centre` and its `moving_range_sigma`, at three of these.
-
-    Raises ValueError where `values` is not a row of finite numbers, `centre` not finite, or `sigma` not above 0: a
-    baseline that never varied tells nothing of chance.
-    """
-    middle, width = finite("centre", [centre]), WIDTH * positive("sigma", sigma)
-    return chart_against(finite("values", values), Limits(middle, middle - width, middle + width))
+METHODS = (
+    Method(
+        identifier="beyond_limits",
+        name="Points beyond their limits",
+        functions=("above", "chart_against"),
+        says="Whether a point is beyond its limit, for every chart alike. A point on its limit is not, and rounding "
+        "does not put it there.",
+        formula="distance of the point from the centre - distance of the limit > 1e-9 of the latter",
+        source="a convention of this library",
+        checks=(
+            "test_shewhart::test_a_count_on_its_sigma_limit_is_not_beyond_it",
+            "test_individuals::test_a_point_on_a_limit_is_not_beyond_it",
+            "test_cusum::test_a_sum_on_the_threshold_is_not_above_it",
+        ),
+    ),
+    Method(
+        identifier="p_chart",
+        name="p chart",
+        functions=("p_limits", "p_sigma_limits", "p_chart"),
+        says="The share of events in each subgroup. Limits are exact; a point on its limit is not beyond it.",
+        formula="binomial quantiles of 0.00135 and 0.99865 over n; p +- 3 sqrt(p (1 - p) / n)",
+        source="Montgomery DC, Introduction to Statistical Quality Control (6th ed.), ch. 7 (from memory)",
+        checks=(
+            "test_shewhart::test_limits_are_the_tightest_that_keep_either_tail",
+            "test_shewhart::test_orange_juice_cans",
+            "test_shewhart::test_purchase_orders",
+            "test_shewhart::test_p_sigma_limits_of_the_textbook",
+        ),
+    ),
+    Method(
+        identifier="u_chart",
+        name="u and c charts",
+        functions=("u_limits", "u_sigma_limits", "u_chart", "c_limits", "c_sigma_limits", "c_chart"),
+        says="Events per unit at risk, or events alone where all subgroups are of one size. Limits are exact and step "
+        "with the units; a subgroup without units is refused.",
+        formula="Poisson quantiles of 0.00135 and 0.99865, mean u units, over units; u +- 3 sqrt(u / units)",
+        source="Montgomery DC, Introduction to Statistical Quality Control (6th ed.), ch. 7 (from memory)",
+        checks=(
+            "test_shewhart::test_u_limits_are_the_tightest_that_keep_either_tail",
+            "test_shewhart::test_dyed_cloth",
+            "test_shewhart::test_c_chart_is_the_u_chart_of_one_unit",
+        ),
+    ),
+)

@@ -2,8 +2,8 @@
 
 from collections import defaultdict
 from dataclasses import dataclass
-from math import fsum
-from statistics import median
+from math import fsum, sqrt
+from statistics import NormalDist, median
 
 from scipy.stats import poisson
 
@@ -36,9 +36,14 @@ def comparison(facts: Facts) -> list[Row]:
     for complication in WINDOW_OF:
         branches = branches_in_period(facts, complication)
         shrunk = shrunk_ratios(branches)
+        reasons = {}
         for branch in branches:
             others = [other for other in branches if other is not branch and other.mature > 0]
-            reason = why_not_comparable(branch, others)
+            reasons[branch.branch_id] = why_not_comparable(branch, others)
+        comparable = [branch for branch in branches if reasons[branch.branch_id] is None and branch.expected > 0]
+        spread = spread_of(comparable)
+        for branch in branches:
+            reason = reasons[branch.branch_id]
             rows.append(
                 {
                     "branch_id": branch.branch_id,
@@ -47,6 +52,9 @@ def comparison(facts: Facts) -> list[Row]:
                     "shrunk_ratio": shrunk.get(branch.branch_id),
                     "comparable": reason is None,
                     "reason": reason,
+                    "raw_ratio": raw_ratio(branch, branches),
+                    **spread,
+                    **wide_limits(branch, spread["tau2"]),
                 }
             )
     return rows
@@ -106,6 +114,42 @@ def shrunk_ratios(branches: list[Branch]) -> dict[str, float]:
     return {
         b.branch_id: m + (a / (a + m / b.expected) * (b.observed / b.expected - m) if a > 0 else 0.0) for b in expecting
     }
+
+
+def raw_ratio(branch: Branch, branches: list[Branch]) -> float | None:
+    events, mature = sum(b.observed for b in branches), sum(b.mature for b in branches)
+    return branch.observed / branch.mature / (events / mature) if branch.mature and events else None
+
+
+def spread_of(branches: list[Branch]) -> dict[str, float | None]:
+    """Give phi, its winsorised form and tau^2 (Spiegelhalter DJ 2005, Statistics in Medicine 24:1185-1202)."""
+    if len(branches) < 2:
+        return {"phi": None, "phi_winsorised": None, "tau2": None}
+    scores = sorted((b.observed - b.expected) / sqrt(b.expected) for b in branches)
+    low, high = quantile(scores, 0.1), quantile(scores, 0.9)
+    drawn_in = [min(max(score, low), high) for score in scores]
+    phi, winsorised = (fsum(score**2 for score in some) / len(branches) for some in (scores, drawn_in))
+    weights = [b.expected for b in branches]
+    total = fsum(weights)
+    excess = len(branches) * winsorised - (len(branches) - 1)
+    tau2 = max(0.0, excess / (total - fsum(weight**2 for weight in weights) / total))
+    return {"phi": phi, "phi_winsorised": winsorised, "tau2": tau2}
+
+
+def quantile(ordered: list[float], share: float) -> float:
+    """Give a quantile on the line between the two values beside it (type 7)."""
+    place = share * (len(ordered) - 1)
+    below = int(place)
+    above = min(below + 1, len(ordered) - 1)
+    return ordered[below] + (place - below) * (ordered[above] - ordered[below])
+
+
+def wide_limits(branch: Branch, tau2: float | None) -> dict[str, float | None]:
+    names = {"wide_low_95": 0.025, "wide_high_95": 0.975, "wide_low_998": 0.001, "wide_high_998": 0.999}
+    if tau2 is None or branch.expected == 0:
+        return dict.fromkeys(names)
+    deviation = sqrt(1 / branch.expected + tau2)
+    return {name: max(0.0, 1 + NormalDist().inv_cdf(share) * deviation) for name, share in names.items()}
 
 
 def why_not_comparable(branch: Branch, others: list[Branch]) -> str | None:

@@ -1,4 +1,4 @@
-"""What is met first after a piercing, and how materials fare by site: as of 2031-02-14, reports known of to 2031-01-31."""
+"""What is met first after a piercing, and how materials fare by site: as of 2031-02-14, known about to 2031-01-31."""
 
 import pytest
 

@@ -17,7 +17,7 @@ HELPERS = {"arguments", "catalogue", "method"}
 MODULES = [module.name for module in pkgutil.iter_modules(pipeline.stats.__path__) if module.name not in HELPERS]
 
 
-def tests_in(path: Path) -> set[str]:
+def named_in(path: Path) -> set[str]:
     tree = ast.parse(path.read_text(encoding="utf-8"))
     return {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")}
 
@@ -41,7 +41,7 @@ def test_a_method_says_all_there_is_to_say(method: Method) -> None:
 def test_the_checks_of_a_method_are_tests(method: Method) -> None:
     for check in method.checks:
         file, _, name = check.partition("::")
-        assert name in tests_in(HERE / f"{file}.py"), check
+        assert name in named_in(HERE / f"{file}.py"), check
 
 
 @pytest.mark.parametrize("name", MODULES)
