@@ -20,14 +20,14 @@ def cumulative_incidence(times: ArrayLike, cause: ArrayLike, n_causes: int) -> t
 
     Raises ValueError where `times` are negative or not finite, `cause` is not 0 to `n_causes`, or lengths differ.
     """
-    time = row("times", non_negative("times", times))
+    followed = row("times", non_negative("times", times))
     cause_of = codes("cause", cause, n_causes + 1)
-    same_shape(times=time, cause=cause_of.astype(np.float64))
+    same_shape(times=followed, cause=cause_of.astype(np.float64))
     of_cause = cause_of[:, np.newaxis] == np.arange(1, n_causes + 1)
-    days, at_risk, events = event_steps(time, of_cause)
+    days, at_risk, events = event_steps(followed, of_cause)
     total = events.sum(axis=1)
     survival = np.concatenate(([1.0], np.cumprod(1 - total / at_risk)))
-    known_to = np.inf if survival[-1] == 0 else float(time.max(initial=-1.0))
+    known_to = np.inf if survival[-1] == 0 else float(followed.max(initial=-1.0))
     curves = []
     for count in events.T:
         incidence = np.cumsum(survival[:-1] * count / at_risk)

@@ -82,15 +82,15 @@ def kaplan_meier(times: ArrayLike, event: ArrayLike) -> Curve:
     """
     from statsmodels.duration.survfunc import SurvfuncRight  # slow to import, so only when needed
 
-    time, seen = _subjects(times, event)
+    followed, seen = _subjects(times, event)
     if not seen.any():
         none = np.zeros(0)
-        return Curve(none, none, none, CurveValues(none, none, none, none), 1.0, float(time.max(initial=-1.0)))
-    fit = SurvfuncRight(time, seen)
+        return Curve(none, none, none, CurveValues(none, none, none, none), 1.0, float(followed.max(initial=-1.0)))
+    fit = SurvfuncRight(followed, seen)
     variance = np.square(fit.surv_prob_se)
     interval = log_log_interval(fit.surv_prob, variance)
     values = CurveValues(fit.surv_prob, variance, interval.low, interval.high)
-    known_to = np.inf if fit.surv_prob[-1] == 0 else float(time.max(initial=-1.0))
+    known_to = np.inf if fit.surv_prob[-1] == 0 else float(followed.max(initial=-1.0))
     return Curve(fit.surv_times, fit.n_risk.astype(np.float64), fit.n_events, values, 1.0, known_to)
 
 
@@ -102,26 +102,26 @@ def nelson_aalen(times: ArrayLike, event: ArrayLike) -> Curve:
 
     Raises ValueError as `kaplan_meier`.
     """
-    time, seen = _subjects(times, event)
-    days, at_risk, events = event_steps(time, seen[:, np.newaxis])
+    followed, seen = _subjects(times, event)
+    days, at_risk, events = event_steps(followed, seen[:, np.newaxis])
     count = events[:, 0]
     hazard, variance = np.cumsum(count / at_risk), np.cumsum(count / at_risk**2)
     spread = np.exp(norm.isf(TAIL) * np.sqrt(variance) / hazard)
     values = CurveValues(hazard, variance, hazard / spread, hazard * spread)
-    return Curve(days, at_risk, count, values, 0.0, float(time.max(initial=-1.0)))
+    return Curve(days, at_risk, count, values, 0.0, float(followed.max(initial=-1.0)))
 
 
 def _subjects(times: ArrayLike, event: ArrayLike) -> tuple[FloatArray, NDArray[np.bool_]]:
-    time, seen = row("times", non_negative("times", times)), flags("event", event)
-    same_shape(times=time, event=seen.astype(np.float64))
-    return time, seen
+    followed, seen = row("times", non_negative("times", times)), flags("event", event)
+    same_shape(times=followed, event=seen.astype(np.float64))
+    return followed, seen
 
 
-def event_steps(time: FloatArray, kinds: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray, FloatArray]:
+def event_steps(followed: FloatArray, kinds: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Days with an event, subjects at risk just before each, and events on each by kind, a column for each."""
     any_kind = kinds.any(axis=1)
-    days, position = np.unique(time[any_kind], return_inverse=True)
-    at_risk = len(time) - np.searchsorted(np.sort(time), days, side="left")
+    days, position = np.unique(followed[any_kind], return_inverse=True)
+    at_risk = len(followed) - np.searchsorted(np.sort(followed), days, side="left")
     events = np.zeros((len(days), kinds.shape[1]))
     np.add.at(events, position, kinds[any_kind])
     return days, at_risk.astype(np.float64), events
