@@ -14,9 +14,16 @@ from reports.edition import Edition
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
 from reports.sections.healing import NOT_YET, RATE_HEADS, rate_cells
+from reports.sections.steps import spread_sentence, steps_figure
 
 _BEYOND = (pl.col("ratio") > pl.col("limit_high_998")) | (pl.col("ratio") < pl.col("limit_low_998"))
 READS = ("comparison", "complication_rates", "attach", "revisits", "record_gaps", "rejected_rows")
+
+_REMEDY = (
+    "What would make a branch comparable: let it ask after every client by phone, message or at a revisit, "
+    f"{-(-v.INFECTION.window_days // 5)} to {v.INFECTION.window_days + v.REPORTING_LAG_DAYS} days after the piercing, "
+    "and write down every answer, until the share it reaches lies between half and twice the others’."
+)
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,7 @@ class Context:
     not_yet: str = "No piercing has come in yet, so there is nothing to compare."
     lead: tuple[str, ...] = ()
     funnel: Figure | None = None
+    steps: Figure | None = None
     infections: Table | None = None
     business: Table | None = None
     records: Table | None = None
@@ -46,6 +54,7 @@ def build(edition: Edition) -> Context:
         has_data=True,
         lead=tuple(_lead(edition, infection)),
         funnel=_funnel(figures, edition, infection),
+        steps=None if edition.is_too_early() else steps_figure(figures, infection),
         infections=_infection_table(edition, infection),
         business=_business_table(edition),
         records=_records_table(edition),
@@ -73,11 +82,13 @@ def _lead(edition: Edition, infection: pl.DataFrame) -> list[str]:
             "more; look at the share reached first."
             for row in beyond.iter_rows(named=True)
         ]
+    lines += [spread_sentence(infection)] if comparable.height >= 2 and spread_sentence(infection) else []
+    apart = infection.filter(~pl.col("comparable"))
     lines += [
         f"{row['branch_id']} cannot be compared: {row['reason']}. A low share there may only mean that nobody asked."
-        for row in infection.filter(~pl.col("comparable")).iter_rows(named=True)
+        for row in apart.iter_rows(named=True)
     ]
-    return lines
+    return [*lines, _REMEDY] if any(row["procedures"] for row in apart.iter_rows(named=True)) else lines
 
 
 def _funnel(figures: Figures, edition: Edition, infection: pl.DataFrame) -> Figure | None:

@@ -98,6 +98,17 @@ def compared(branch_id: str = "B1", complication: str = "infection", **changes: 
         "procedures": 500,
         "reached": 300,
         "coverage": 0.6,
+        "raw_ratio": 1.2,
+        "phi": 1.0,
+        "phi_winsorised": 1.0,
+        "tau2": 0.0,
+        "wide_low_95": 0.4,
+        "wide_high_95": 1.7,
+        "wide_low_998": 0.1,
+        "wide_high_998": 2.2,
+        "posterior_low": 0.8,
+        "posterior_high": 1.4,
+        "probability_above": 0.2,
     }
     return good | changes
 

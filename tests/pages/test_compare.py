@@ -57,14 +57,18 @@ PASSIVE: dict[str, Any] = {"comparable": False, "reason": "does not ask after it
 )
 def test_what_may_be_said_of_differences(drawn: list[Drawn], rows: list[Row], line: str) -> None:
     assert compare.build(side_by_side(*rows)).lead[0] == line
-    assert len(drawn) == 1
+    assert len(drawn) == 2
 
 
 def test_a_branch_that_cannot_be_compared_is_told_with_the_reason(drawn: list[Drawn]) -> None:
     page = compare.build(side_by_side(compared(), compared("B2", ratio=9.0) | PASSIVE, compared("B3")))
     assert page.lead == (
         "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+        "Branches that can be compared differ by no more than chance explains.",
         "B2 cannot be compared: does not ask after its clients. A low share there may only mean that nobody asked.",
+        "What would make a branch comparable: let it ask after every client by phone, message or at a revisit, 6 to 44 "
+        "days after the piercing, and write down every answer, until the share it reaches lies between half and twice "
+        "the others’.",
     )
     assert page.infections is not None
     assert [row[-1] for row in page.infections.rows] == ["yes", Cell("no", PASSIVE["reason"]), "yes"]
@@ -166,3 +170,58 @@ def test_the_sample_tells_who_cannot_be_compared(drawn: list[Drawn], sample: Edi
     for branch_id, reason in apart.select("branch_id", "reason").iter_rows():
         assert f"{branch_id} cannot be compared: {reason}." in " ".join(page.lead)
     assert drawn
+
+
+@pytest.mark.parametrize(
+    ("rows", "line"),
+    [
+        ([compared(tau2=0.04), compared("B2", tau2=0.04)], "typically by 20 %"),
+        ([compared(tau2=0.04), compared("B2", tau2=0.04)], "none still lies outside the 99.8 % limits"),
+        ([compared(tau2=0.04), compared("B2", tau2=0.04, ratio=2.3)], "B2 still lies outside the 99.8 % limits"),
+        ([compared(tau2=0.04), compared("B2", tau2=0.04, ratio=0.05)], "B2 still lies outside the 99.8 % limits"),
+        (
+            [compared(tau2=0.04), compared("B2", tau2=0.04, ratio=2.3) | PASSIVE, compared("B3", tau2=0.04)],
+            "none still",
+        ),
+        ([compared(tau2=0.0), compared("B2", tau2=0.0)], "differ by no more than chance explains"),
+    ],
+)
+def test_what_is_said_of_differences_beyond_chance(drawn: list[Drawn], rows: list[Row], line: str) -> None:
+    lead = compare.build(side_by_side(*rows)).lead
+    assert any(line in told.replace("\u00a0", " ") for told in lead)
+    assert len(drawn) == 2
+
+
+def test_nothing_is_said_of_differences_nobody_knows(drawn: list[Drawn]) -> None:
+    lead = compare.build(side_by_side(compared(tau2=None), compared("B2", tau2=None))).lead
+    assert len(lead) == 1
+    assert len(drawn) == 2
+
+
+@pytest.mark.parametrize(
+    ("changes", "chance", "words"),
+    [
+        ({"raw_ratio": 1.32, "ratio": 1.1, "shrunk_ratio": 1.05}, "20 %", "carry 20 % more risk than the chain’s"),
+        ({"raw_ratio": 0.8, "ratio": 1.0, "shrunk_ratio": 1.0}, "20 %", "carry 20 % less risk than the chain’s"),
+        ({"raw_ratio": 1.1, "ratio": 1.1, "shrunk_ratio": 1.05}, "20 %", "draw it 50 % of the way to the mean"),
+        ({"raw_ratio": 1.1, "ratio": 1.1, "shrunk_ratio": 1.1}, "20 %", "hardly anything"),
+        ({"raw_ratio": 0.0, "ratio": 0.0, "shrunk_ratio": 0.5}, "20 %", "draw it 50 % of the way to the mean"),
+        ({"probability_above": 0.0001}, "under 1.0 %", ""),
+        ({"probability_above": 0.9999}, "over 99 %", ""),
+        ({"probability_above": None}, "–", ""),
+        (PASSIVE, "–", ""),
+    ],
+)
+def test_each_step_is_told_with_what_it_changed(changes: Row, chance: str, words: str) -> None:
+    figure = compare.build(side_by_side(compared(**changes), compared("B2"))).steps
+    assert figure is not None
+    told = [str(cell).replace("\u00a0", " ") for cell in figure.table.rows[0]]
+    assert told[4] == chance
+    assert words in told[5]
+
+
+def test_the_steps_are_drawn_as_they_are_told(drawn: list[Drawn]) -> None:
+    compare.build(side_by_side(compared(), compared("B2", ratio=None)))
+    [row] = rows_of(drawn[1].spec, marks(drawn[1].spec, "point")[0])
+    assert (row["raw"], row["adjusted"], row["shrunk"]) == (1.2, 1.1, 1.05)
+    assert (row["least"], row["most"]) == (1.05, 1.2)

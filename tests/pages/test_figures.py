@@ -75,6 +75,14 @@ def of_funnel(drawn: Drawn) -> Rows:
     ]
 
 
+def of_steps(drawn: Drawn) -> Rows:
+    rows = [rows_of(drawn.spec, unit) for unit in marks(drawn.spec, "point")]
+    assert rows[0] == rows[1] == rows[2]
+    return [
+        (row["branch_id"], *(numbers.ratio(row[step]) for step in ("raw", "adjusted", "shrunk"))) for row in rows[0]
+    ]
+
+
 def of_levels(drawn: Drawn) -> Rows:
     (dots,) = marks(drawn.spec, "point")
     return [
@@ -125,6 +133,8 @@ def check(drawn: Drawn) -> None:
             assert shown(table) == of_aftercare(drawn)
         case "control_charts.csv":
             assert shown(table) == of_control(drawn)
+        case "comparison.csv" if len(marks(drawn.spec, "point")) == 3:
+            assert [row[:4] for row in shown(table)] == of_steps(drawn)
         case "comparison.csv":
             assert [row[:3] for row in shown(table)] == of_funnel(drawn)
         case "onsets.csv":

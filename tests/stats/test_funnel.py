@@ -243,6 +243,10 @@ def test_ten_tenths_expect_one() -> None:
     assert_array_equal(result.chosen, [0])
 
 
+def test_expected_events_are_kept_to_twelve_decimals() -> None:
+    assert stepwise_excess(_membership([[0, 1]], 2), [1, 0], [1 / 3, 1 / 3]).start.expected == 0.666666666667
+
+
 def test_no_slices_and_no_piercings_are_empty_results() -> None:
     for shape in ((0, 0), (0, 3), (2, 0)):
         result = stepwise_excess(csr_array(shape), np.zeros(shape[1]), np.zeros(shape[1]))
@@ -251,12 +255,13 @@ def test_no_slices_and_no_piercings_are_empty_results() -> None:
         assert np.isnan(result.tail)
 
 
-def test_inputs_are_left_as_they_were() -> None:
-    membership = csr_array((np.ones(3, bool), [2, 0, 1], [0, 2, 3]), shape=(2, 3))
+@pytest.mark.parametrize("kind", [bool, np.float64])
+def test_inputs_are_left_as_they_were(kind: type) -> None:
+    membership = csr_array((np.ones(3, kind), [2, 0, 1], [0, 2, 3]), shape=(2, 3))
     events, expected = np.array([9, 0, 1]), np.array([1.0, 1.0, 1.0])
     assert stepwise_excess(membership, events, expected).chosen.tolist() == [0]
     assert_array_equal(membership.indices, [2, 0, 1])
-    assert membership.dtype == bool
+    assert membership.dtype == kind
     assert_array_equal(events, [9, 0, 1])
 
 
