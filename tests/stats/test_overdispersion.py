@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.stats import binom, norm
@@ -85,6 +85,7 @@ def test_proportion_limits_at_the_ends() -> None:
 
 @untimed
 @given(UNITS)
+@example([(1, 1), (0, 3), (4, 9)])
 def test_equals_the_formulas_unit_by_unit(units: list[tuple[int, int]]) -> None:
     spread = overdispersion(*zip(*units, strict=True))
     some = [(x, n) for x, n in units if n]
@@ -130,7 +131,8 @@ def test_widened_limits_hold_what_they_say() -> None:
     widened = widened_limits(100, spread)
     for limits in (widened.multiplicative, widened.additive):
         assert_allclose([limits.low_95, limits.high_95], [0.5 - 2 * half, 0.5 + 2 * half], rtol=1e-12)
-        assert_allclose(limits.high_998, 0.5 + 2 * norm.isf(0.001) * 0.05, rtol=1e-12)
+        far = 2 * norm.isf(0.001) * 0.05
+        assert_allclose([limits.low_998, limits.high_998], [0.5 - far, 0.5 + far], rtol=1e-12)
     calm = widened_limits(100, Overdispersion(np.zeros(2), 0.5, 0.5, 0.5, 0.0))
     for limits in (calm.multiplicative, calm.additive):
         assert_allclose([limits.low_95, limits.high_95], [0.5 - half, 0.5 + half], rtol=1e-12)
@@ -196,12 +198,21 @@ def test_the_spread_of_ratios_is_recovered() -> None:
     assert spread.phi > spread.phi_winsorised > 1
 
 
+def test_ratio_limits_of_a_calm_spread_are_those_of_chance() -> None:
+    widened = widened_ratio_limits(100.0, Overdispersion(np.zeros(2), 1.0, 0.5, 0.5, 0.0))
+    half = norm.isf(0.025) / 10
+    for limits in (widened.multiplicative, widened.additive):
+        assert_allclose([limits.low_95, limits.high_95], [1 - half, 1 + half], rtol=1e-12)
+
+
 def test_ratios_of_nobody_and_of_one_unit() -> None:
     for observed, expected in (([], []), ([0], [0.0])):
         spread = ratio_overdispersion(observed, expected)
+        assert spread.pooled == 1
         assert np.isnan([spread.phi, spread.phi_winsorised, spread.tau2]).all()
         assert np.isnan(_parts(widened_ratio_limits(expected, spread).additive)).all()
     one = ratio_overdispersion([3, 0], [2.0, 0.0])
+    assert one.pooled == 1
     assert one.phi == one.phi_winsorised == pytest.approx(0.5)
     assert np.isnan([one.tau2, one.z[1]]).all()
 
