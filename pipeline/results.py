@@ -64,6 +64,17 @@ RESULTS: tuple[Result, ...] = (
         | _times("rate_reached reached_low reached_high", _NUMBER),
     ),
     Result(
+        "client_shares",
+        "Events by client for each watched complication: the share of piercings allowing for clients with several, and "
+        "the share of clients.",
+        ("complication",),
+        _times("complication", _TEXT)
+        | _times("procedures events", _COUNT)
+        | _times("rate wilson_low wilson_high design_effect clustered_low clustered_high", _NUMBER)
+        | _times("clients clients_with", _COUNT)
+        | _times("client_rate client_low client_high", _NUMBER),
+    ),
+    Result(
         "onsets",
         "The share of piercings on which each complication was met first, up to each day after the piercing.",
         ("complication", "day"),

@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.contract import vocabulary as v
 from pipeline.judge.aged import with_kept_weeks
 from pipeline.judge.charts import judge_control_charts
+from pipeline.judge.clients import judge_client_shares
 from pipeline.judge.comparison import judge_comparison
 from pipeline.judge.expected import Reference, judge_weekly
 from pipeline.judge.exposures import judge_exposures
@@ -44,6 +45,7 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
     results = {
         "complication_rates": judge_rates(measures["complication_counts"], data_from),
         "material_sites": judge_material_sites(measures["material_sites"]),
+        "client_shares": judge_client_shares(measures["client_counts"]),
         "onsets": judge_onsets(measures["first_onsets"]),
         "attach": judge_attach(measures["attach_counts"]),
         "revisits": judge_revisits(measures["revisit_counts"]),

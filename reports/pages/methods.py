@@ -196,6 +196,14 @@ def _methods() -> tuple[Entry, ...]:
             _made_by("wilson"),
         ),
         Entry(
+            "clients",
+            "Shares by client",
+            "Piercings of one client fare alike. The interval that knows of clients counts them as fewer, by the "
+            "design effect found in the data, and the share of clients counts each once. A piercing without a "
+            "client’s key goes by its visit.",
+            _made_by("ear_proportion", "client_proportion"),
+        ),
+        Entry(
             "reference",
             "What is usual: the reference period",
             "Piercings performed up to 56 days before the as-of date, at most three years of them. What is new does "
@@ -264,6 +272,14 @@ def _methods() -> tuple[Entry, ...]:
             "A ratio from few cases is drawn towards the chain’s, by as much as it is uncertain: the extreme of many "
             "small branches is mostly luck.",
             _made_by("marshall"),
+        ),
+        Entry(
+            "beyond-chance",
+            "Differences beyond chance",
+            "Branches differ by more than case mix and chance: by what nobody recorded. How much is estimated from "
+            "those that may be compared, and limits widened by it stand beside those of chance, in columns of their "
+            "own. The chance that a branch is truly a quarter above the mean takes that spread as what is usual.",
+            _made_by("overdispersion", "gamma_poisson"),
         ),
         Entry(
             "comparable",

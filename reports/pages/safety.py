@@ -11,6 +11,7 @@ from reports.edition import Edition
 from reports.findings import Finding, findings, recent_points
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
+from reports.sections.clients import client_table
 from reports.sections.control import FALSE_ALARM, control_figure
 from reports.sections.follow_up import bounds_table, coverage_table
 from reports.sections.healing import (
@@ -27,6 +28,7 @@ READS = (
     "signals",
     "exposures",
     "onsets",
+    "client_shares",
     "material_sites",
     "cause_branches",
     "control_charts",
@@ -66,6 +68,8 @@ class Context:
     chart_words: str = ""
     charts: tuple[Figure, ...] = ()
     complications: Table | None = None
+    clients_words: str = ""
+    clients: Table | None = None
     onsets: Figure | None = None
     levels: tuple[Figure, ...] = ()
     allergy: Table | None = None
@@ -110,6 +114,11 @@ def build(edition: Edition) -> Context:
         ),
         charts=tuple(chart for chart in charts if chart),
         complications=complication_table(edition, "all", "all", "all branches"),
+        clients_words=(
+            "Piercings of one client fare alike, so they tell less than their number. The range as clients have them "
+            "allows for it; where it is much wider, read that one."
+        ),
+        clients=client_table(edition),
         onsets=onset_figure(figures, edition),
         levels=tuple(figure for figure in levels if figure),
         allergy=level_table(edition, "contact_allergy", "article", "Contact allergy by article"),

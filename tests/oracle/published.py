@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from .by_client import client_shares
 from .charts import control_charts
 from .comparison import comparison
 from .exposures import all_found, exposures
@@ -21,6 +22,7 @@ COUNTED = (
     "complication_rates",
     "material_sites",
     "onsets",
+    "client_shares",
     "attach",
     "revisits",
     "weekly",
@@ -52,6 +54,7 @@ def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, l
         "complication_rates": complication_rates(facts),
         "material_sites": material_sites(facts),
         "onsets": onsets(facts),
+        "client_shares": client_shares(facts),
         "attach": attach(facts),
         "revisits": revisits(facts),
         "weekly": weekly(facts),

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from reports.parts import Cell, Figures, Table
+from reports.sections.clients import client_table
 from reports.sections.follow_up import bounds_table, coverage_table
 from reports.sections.healing import material_site_figure
 from reports.sections.onsets import onset_figure
@@ -57,6 +58,39 @@ def test_coverage_is_told_with_its_interval_for_each_half_year() -> None:
     ]
     [told] = plain(coverage_table(written(results={"coverage": rows})))
     assert told == ["B1", "80 %|208 of 260; 75 to 84 %", "40 %|104 of 260; 34 to 46 %"]
+
+
+def by_client(**changes: object) -> Row:
+    good: Row = {
+        "complication": "infection",
+        "procedures": 600,
+        "events": 12,
+        "rate": 0.02,
+        "wilson_low": 0.0115,
+        "wilson_high": 0.0346,
+        "design_effect": 1.4,
+        "clustered_low": 0.0107,
+        "clustered_high": 0.0374,
+        "clients": 400,
+        "clients_with": 10,
+        "client_rate": 0.025,
+        "client_low": 0.0137,
+        "client_high": 0.0454,
+    }
+    return good | changes
+
+
+def test_both_ranges_stand_side_by_side() -> None:
+    [told] = plain(client_table(written(results={"client_shares": [by_client()]})))
+    assert told == ["Infection", "2.0 %|12 of 600", "1.1 to 3.5 %", "1.1 to 3.7 %", "2.5 %|10 of 400"]
+
+
+def test_no_event_is_told_as_a_count_and_too_little_data_as_not_yet() -> None:
+    none = by_client(events=0, rate=0.0, clients_with=0, client_rate=0.0)
+    [told] = plain(client_table(written(results={"client_shares": [none]})))
+    assert (told[1], told[4]) == ("0 of 600", "0 of 400")
+    [early] = plain(client_table(written(data_from=AS_OF, results={"client_shares": [none]})))
+    assert early[1:] == ["not yet"] * 4
 
 
 def onset(complication: str, day: int, onsets: int, share: float) -> Row:

@@ -119,3 +119,45 @@ def test_materials_by_site_group() -> None:
         embedded_stud   | titanium  | lobe       | 1          | 0      | 1       | 0
         """,
     )
+
+
+def test_clients_by_their_piercings_and_events() -> None:
+    # C1 has two piercings in two visits, one infected; of nobody's piercings each visit is a client of its own.
+    check_file(
+        "client_counts",
+        piercings="""
+        procedure_id | visit_id | client_key
+        P1           | V1       | C1
+        P2           | V2       | C1
+        P3           | V3       |
+        P4           | V4       |
+        P5           | V4       |
+        """,
+        mature_piercings="""
+        procedure_id | window_days | is_reached
+        P1           | 30          | true
+        P2           | 30          | true
+        P3           | 30          | true
+        P4           | 30          | true
+        P5           | 30          | true
+        P5           | 90          | true
+        """,
+        events="""
+        procedure_id | complication
+        P1           | infection
+        P4           | infection
+        P5           | infection
+        P5           | contact_allergy
+        P5           | tear
+        """,
+        gives="""
+        complication    | procedures | events | clients
+        infection       | 2          | 1      | 1
+        infection       | 2          | 2      | 1
+        infection       | 1          | 0      | 1
+        excess_bleeding | 2          | 0      | 2
+        excess_bleeding | 1          | 0      | 1
+        contact_allergy | 1          | 1      | 1
+        embedded_stud   | 1          | 0      | 1
+        """,
+    )

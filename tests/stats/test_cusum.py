@@ -152,6 +152,12 @@ def test_risks_of_their_own_matter() -> None:
     assert np.ptp(poisson_cusum([3, 0], [1.0, 0.0], 2.0, 9.0).statistic) == 0
 
 
+def test_the_onset_follows_the_last_zero_in_any_unit() -> None:
+    for unit in (1.0, 1e-6):
+        assert tabular_cusum(np.array([2.0, -9.0, 2.0, 4.0]) * unit, 0.0, 0.0, 5.0 * unit).rise.onset == 2
+    assert tabular_cusum([-1.0, -1.0, 2.0], 0.0, 0.0, 0.0).rise.onset == 2
+
+
 def test_no_points_give_an_empty_path() -> None:
     for path in (
         tabular_cusum([], 0, 1, 5).rise,

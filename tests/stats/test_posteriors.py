@@ -148,6 +148,7 @@ def test_posteriors_are_the_distributions_they_say(margin: float) -> None:
     assert_allclose(gamma(2, scale=1 / 4).cdf([rates.low[1], rates.high[1]]), [0.025, 0.975], rtol=1e-9)
     assert_allclose(probability_beyond(shares, margin)[0], 1 - beta(5, 15).cdf(0.2 * margin), rtol=1e-9)
     assert_allclose(probability_beyond(rates, margin)[1], 1 - gamma(2, scale=1 / 4).cdf(0.5 * margin), rtol=1e-9)
+    assert_array_equal(probability_beyond(rates), probability_beyond(rates, 1))
 
 
 def test_no_more_spread_than_chance_gives_each_group_the_mean() -> None:
@@ -169,6 +170,23 @@ def test_the_weakest_prior_counts_for_one_piercing() -> None:
 def test_single_piercings_tell_nothing_of_the_spread() -> None:
     prior = beta_prior([1, 0, 0], [1, 1, 1])
     assert prior.alpha + prior.beta == pytest.approx(1e9)
+
+
+def test_groups_of_two_at_most_by_hand() -> None:
+    """M = 3/7, N = 7/4, s^2 = 119/686: the variance is (119/686 - 48/343) / (3/7) = 23/294, so alpha + beta = 49/23."""
+    prior = beta_prior([2, 1, 0, 0], [2, 2, 1, 2])
+    assert_allclose([prior.alpha, prior.beta], [21 / 23, 28 / 23], rtol=1e-12)
+
+
+def test_rates_that_spread_just_as_chance_would_have_the_point_prior() -> None:
+    """By hand: m = 1, and (0 - 1)^2 + (2 - 1)^2 = 0 + 2."""
+    assert gamma_prior([0, 2], [1, 1]) == GammaPrior(1e9, 1e9)
+
+
+def test_a_mean_of_none_or_all_has_no_prior() -> None:
+    for mean in (0, 1):
+        prior = beta_from_moments(mean, 0.1)
+        assert np.isnan([prior.alpha, prior.beta]).all()
 
 
 def test_groups_of_nobody_take_no_part() -> None:

@@ -67,9 +67,10 @@ def test_siegmund_is_within_four_percent_of_the_integral_equation(shift: float) 
 @pytest.mark.parametrize("drift_times_b", [-0.3, -1.01e-6, -0.99e-6, 0.0, 1e-12, 0.99e-6, 1.01e-6, 0.01, 0.3])
 def test_siegmund_equals_its_power_series(drift_times_b: float) -> None:
     """Where the formula subtracts nearly equal numbers the terms of its exponential tell more: y = d b, to y^18."""
-    b = 5 + 1.166
     series = sum((-2) ** n * drift_times_b ** (n - 2) / factorial(n) for n in range(2, 20)) / 2
-    assert_allclose(siegmund_run_length(0.5, 5, 0.5 + drift_times_b / b), b**2 * series, rtol=1e-8)
+    for h in (0.5, 5, 900):
+        b = h + 1.166
+        assert_allclose(siegmund_run_length(0.5, h, 0.5 + drift_times_b / b), b**2 * series, rtol=1e-8)
 
 
 def test_ewma_of_the_published_tables(check_value: Callable[[str], Entry]) -> None:

@@ -19,6 +19,7 @@ from scipy.stats import binom, poisson
 
 from pipeline.stats.shewhart import (
     Chart,
+    above,
     c_chart,
     c_limits,
     c_sigma_limits,
@@ -236,6 +237,7 @@ def test_sigma_limits_stay_within_the_possible() -> None:
     limits = p_sigma_limits([4, 4], 0.2)
     assert_array_equal(limits.lower, [0, 0])
     assert p_sigma_limits(4, 0.8).upper == 1
+    assert p_sigma_limits(1, 0.2).upper == 1
     assert u_sigma_limits(1.0, 0.5).lower == 0
 
 
@@ -246,6 +248,10 @@ def test_a_count_on_its_sigma_limit_is_not_beyond_it(n: int, p: float, on: int) 
     """Counts three standard deviations up exactly; in binary some of them come out above their limit."""
     counts = np.array([2 * n * p - on - 1, 2 * n * p - on, on, on + 1])
     assert_array_equal(chart_against(counts / n, p_sigma_limits(n, p)).beyond, [-1, 0, 0, 1])
+
+
+def test_what_rounding_explains_is_not_above() -> None:
+    assert_array_equal(above(np.array([0, 1 + 1e-10, 1 + 1e-8, -1]), np.array([0, 1, 1, -1])), [0, 0, 1, 0])
 
 
 def test_u_and_c_counts_on_their_limit_are_not_beyond_it() -> None:

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
+from scipy.stats import norm
 
 from pipeline.stats.cumulative_incidence import cumulative_incidence
 from pipeline.stats.log_rank import log_rank
@@ -42,6 +43,13 @@ def test_log_log_interval_of_another_library(check_value: Callable[[str], Entry]
     at = kaplan_meier(data["time"], data["event"]).at([6, 13, 23])
     assert_allclose(at.low, [0.6197179552659838, 0.4316102224861839, 0.18805200595923233], rtol=1e-9)
     assert_allclose(at.high, [0.9515517476469969, 0.8490659633494505, 0.6801426284952412], rtol=1e-9)
+
+
+def test_interval_of_a_hazard_by_hand() -> None:
+    """Three events among 21 at once: H = 1/7 and its standard deviation over H is 1 / sqrt(3)."""
+    curve = nelson_aalen([6] * 3 + [9] * 18, [1] * 3 + [0] * 18)
+    factor = np.exp(norm.isf(0.025) / np.sqrt(3))
+    assert_allclose([curve.values.low, curve.values.high], [[1 / 7 / factor], [1 / 7 * factor]], rtol=1e-12)
 
 
 @untimed
@@ -97,6 +105,7 @@ def test_nobody_has_the_event() -> None:
 def test_no_subjects() -> None:
     for curve, _ in _all_curves([], []):
         assert np.isnan([curve.at([0, 1]).estimate, curve.at([0, 1]).variance]).all()
+        assert curve.known_to == -1
 
 
 def test_an_event_on_day_0_counts() -> None:
@@ -153,6 +162,16 @@ def test_incidence_of_one_cause_mirrors_kaplan_meier(subjects: list[tuple[int, i
     assert_allclose(incidence.values.variance[left], survival.values.variance[left], atol=1e-12)
     assert_allclose(incidence.values.low[left], 1 - survival.values.high[left], atol=1e-9)
     assert_allclose(incidence.values.high[left], 1 - survival.values.low[left], atol=1e-9)
+
+
+@untimed
+@given(st.lists(st.tuples(st.integers(0, 9), st.integers(1, 2)), min_size=1, max_size=25))
+def test_variance_of_incidence_where_all_have_an_event_is_binomial(subjects: list[tuple[int, int]]) -> None:
+    """I (1 - I) / n, up to the last day and on it."""
+    time, cause = np.array(subjects).T
+    for curve in cumulative_incidence(time, cause, 2):
+        share = curve.values.estimate
+        assert_allclose(curve.values.variance, share * (1 - share) / len(time), atol=1e-12)
 
 
 def test_incidence_recovers_two_hazards() -> None:
