@@ -67,7 +67,7 @@ def byar_half(observed: ArrayLike) -> Interval:
     return Interval(np.where(count == 0, 0.0, _cubed(count + 0.5, -Z)), _cubed(count + 0.5, Z))
 
 
-_GRID = "Over means from 0.01 to 50 by 0.01 it covers {} on average, at worst {} at mean {}."
+_GRID = "Over means from 0.01 to 50 by 0.01 it covers {} on average, at lowest {} at mean {}."
 
 METHODS = (
     Method(

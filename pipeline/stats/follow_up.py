@@ -75,7 +75,7 @@ def reached_table(event: ArrayLike, reached: ArrayLike, self_reported: ArrayLike
 METHODS = (
     Method(
         identifier="follow_up_bounds",
-        name="Best and worst bounds for clients not reached",
+        name="Bounds for clients not reached",
         functions=("follow_up_bounds",),
         says="How low and how high the rate of all clients could be, whatever happened to those not reached. Wide "
         "bounds mean that follow-up, not chance, limits what is known.",

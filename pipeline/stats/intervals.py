@@ -143,7 +143,7 @@ _NEWCOMBE = (
     "Newcombe RG (1998), Two-sided confidence intervals for the single proportion: comparison of seven methods, "
     "Statistics in Medicine 17:857-872, method {} (from memory)"
 )
-_GRID = "Over n from 5 to 100 and p from 0.001 to 0.5 by 0.001 it covers {} on average, at worst {} at n = {}, p = {}."
+_GRID = "Over n from 5 to 100 and p from 0.001 to 0.5 by 0.001 it covers {} on average, at lowest {} at n = {}, p = {}."
 
 METHODS = (
     Method(
@@ -218,7 +218,7 @@ METHODS = (
         name="Garwood's exact interval of a Poisson mean",
         functions=("poisson_exact",),
         says="Never too narrow; at no events from 0 to 3.689. Over means from 0.01 to 50 by 0.01 it covers 0.963 on "
-        "average, at worst 0.950 at mean 47.53.",
+        "average, at lowest 0.950 at mean 47.53.",
         formula="chi-square quantiles: 2.5 % with 2x degrees of freedom and 97.5 % with 2x + 2, each over 2",
         source="Garwood F (1936), Fiducial limits for the Poisson distribution, Biometrika 28:437-442",
         checks=(

@@ -118,7 +118,8 @@ METHODS = (
         formula="O / E with E = sum over strata of the group's piercings times the stratum's rate; Garwood's interval "
         "of O, over E",
         source="Breslow NE, Day NE (1987), Statistical Methods in Cancer Research II, IARC Scientific Publications 82, "
-        "chapter 2 (from memory); reporting rule: US National Healthcare Safety Network, standardised infection ratio",
+        "chapter 2 (from memory); reporting rule: US Centers for Disease Control and Prevention, standardised "
+        "infection ratio",
         checks=(
             "test_standardise::test_equals_fractions_and_sums_to_the_events",
             "test_standardise::test_recovers_known_rates_where_crude_comparison_misleads",
@@ -131,8 +132,8 @@ METHODS = (
         functions=("standardised_ratio_mid_p",),
         says="The same ratio with a narrower interval, as infection networks report it.",
         formula="O / E; the mid-P interval of O, over E",
-        source="US National Healthcare Safety Network, standardised infection ratio; Berry G, Armitage P (1995), Mid-P "
-        "confidence intervals: a brief review, The Statistician 44:417-423 (from memory)",
+        source="US Centers for Disease Control and Prevention, standardised infection ratio; Berry G, Armitage P (1995), "
+        "Mid-P confidence intervals: a brief review, The Statistician 44:417-423 (from memory)",
         checks=(
             "test_standardise::test_mid_p_at_no_events_equals_the_networks_rule",
             "test_standardise::test_mid_p_agrees_with_the_networks_test",

@@ -10,7 +10,7 @@ from reports.parts import Cell, Figure, Figures, Table
 
 LEAST_ONSETS = 10
 """Onsets a complication must have to be drawn: fewer make no curve. The table has them all."""
-_TOLD_DAYS = (3, 7, 14, 30, 60, v.ONSET_DAYS)
+_TOLD_DAYS = (7, 14, 30, v.ONSET_DAYS)
 
 
 def onset_figure(figures: Figures, edition: Edition) -> Figure | None:

@@ -78,7 +78,7 @@ def test_coverage_of_a_proportion_is_as_printed(
     assert (f"{coverage.mean():.3f}", f"{coverage.min():.3f}") == (f"{mean:.3f}", f"{worst:.3f}")
     assert (
         f"Over n from 5 to 100 and p from 0.001 to 0.5 by 0.001 it covers {mean:.3f} on average, "
-        f"at worst {worst:.3f} at n = {at[0]}, p = {at[1]}."
+        f"at lowest {worst:.3f} at n = {at[0]}, p = {at[1]}."
     ) in SAYS[interval_of.__name__]
 
 
@@ -114,7 +114,7 @@ def test_coverage_of_a_count_is_as_printed(
     assert MEANS[coverage.argmin()] == at
     assert (f"{coverage.mean():.3f}", f"{coverage.min():.3f}") == (f"{mean:.3f}", f"{worst:.3f}")
     assert (
-        f"ver means from 0.01 to 50 by 0.01 it covers {mean:.3f} on average, at worst {worst:.3f} at mean {at}."
+        f"ver means from 0.01 to 50 by 0.01 it covers {mean:.3f} on average, at lowest {worst:.3f} at mean {at}."
     ) in SAYS[interval_of.__name__]
 
 

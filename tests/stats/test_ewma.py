@@ -93,6 +93,7 @@ def test_no_values_give_an_empty_chart() -> None:
         (lambda: ewma_limits(3, 0, 1, np.nan), "weight"),
         (lambda: ewma_limits(3, np.nan, 1, 0.2), "target"),
         (lambda: steady_ewma_limits(0, 1, 0.2, -1), "width"),
+        (lambda: steady_ewma_limits(0, 1, 0), "weight"),
     ],
 )
 def test_the_bad_argument_is_named(call: Callable[[], object], named: str) -> None:
