@@ -132,8 +132,8 @@ METHODS = (
         functions=("standardised_ratio_mid_p",),
         says="The same ratio with a narrower interval, as infection networks report it.",
         formula="O / E; the mid-P interval of O, over E",
-        source="US Centers for Disease Control and Prevention, standardised infection ratio; Berry G, Armitage P (1995), "
-        "Mid-P confidence intervals: a brief review, The Statistician 44:417-423 (from memory)",
+        source="US Centers for Disease Control and Prevention, standardised infection ratio; Berry G, Armitage P "
+        "(1995), Mid-P confidence intervals: a brief review, The Statistician 44:417-423 (from memory)",
         checks=(
             "test_standardise::test_mid_p_at_no_events_equals_the_networks_rule",
             "test_standardise::test_mid_p_agrees_with_the_networks_test",
