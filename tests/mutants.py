@@ -26,6 +26,9 @@ ROOT = Path(__file__).parent.parent
 STATS = ROOT / "pipeline" / "stats"
 TESTS = ROOT / "tests" / "stats"
 
+ALSO_TESTED_BY = {"arguments": ("cusum", "shewhart", "survival", "intervals", "funnel")}
+"""Modules that are tested by what is made of them."""
+
 Change = tuple[int, str, str]
 Position = Callable[[ast.expr], int]
 
@@ -34,7 +37,56 @@ _ONE, _OTHER = EITHER_WAY.split()[::2], EITHER_WAY.split()[1::2]
 SWAPS = dict(zip(_ONE, _OTHER, strict=True)) | dict(zip(_OTHER, _ONE, strict=True))
 SWAPS |= {"is": "is not", "is not": "is", "//": "/", "**": "*"}
 
-EQUIVALENT: tuple[tuple[str, str, str, str], ...] = ()
+_NAN_ANYWAY = "only stands in for sizes of 0, for which the result is NaN whatever it is"
+_SAME_AT_1 = "a size of 1 is replaced by 1"
+_SAME_MAXIMUM = "the search begins elsewhere and ends at the same maximum, to more digits than it is good for"
+_WIDER = "the search only begins with a wider range"
+_NEARNESS = "how near counts as there: any number well above rounding serves"
+
+EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
+    ("intervals", "size, 1.0)", "size, 2.0)", _NAN_ANYWAY),
+    ("intervals", "some = np.where(size > 0", "some = np.where(size > 1", _SAME_AT_1),
+    ("funnel", "reshape(-1, 4)", "reshape(-2, 4)", "NumPy takes any negative length as the one to be found"),
+    ("posteriors", "start = np.array([0.0,", "start = np.array([1.0,", _SAME_MAXIMUM),
+    ("posteriors", "start + np", "start - np", _SAME_MAXIMUM),
+    ("posteriors", "([[0.0, 0.0]", "([[0.0, 1.0]", _SAME_MAXIMUM),
+    ("posteriors", "[1.0, 0.0]", "[2.0, 0.0]", _SAME_MAXIMUM),
+    ("posteriors", "[1.0, 0.0]", "[1.0, 1.0]", _SAME_MAXIMUM),
+    ("posteriors", "[0.0, 0.5]", "[1.0, 0.5]", _SAME_MAXIMUM),
+    ("posteriors", "[0.0, 0.5]", "[0.0, 1.0]", _SAME_MAXIMUM),
+    ("posteriors", "1e-7", "2e-07", _SAME_MAXIMUM),
+    ("posteriors", "1e-9,", "2e-09,", _SAME_MAXIMUM),
+    ("survival", "ROUNDING = 1e-12", "ROUNDING = 2e-12", _NEARNESS),
+    ("survival", "share > ROUNDING", "share >= ROUNDING", _NEARNESS),
+    ("survival", "share < 1", "share <= 1", _NEARNESS),
+    ("lattice_run_length", "last >=", "last >", "a bound of time and memory"),
+    ("lattice_run_length", ") + 2)", ") + 3)", "counts that signal anyway"),
+    ("run_rules", "z > rule.beyond", "z >= rule.beyond", "zones are looked at in their middle, never on a line"),
+    ("run_rules", "edges[0] - 1", "edges[0] - 2", "any point of the outer zone stands for it"),
+    ("run_rules", "edges[-1] + 1", "edges[-1] + 2", "any point of the outer zone stands for it"),
+    ("run_rules", "(states) >", "(states) >=", "a bound of time and memory"),
+    ("arguments", "np.floor", "np.ceil", "a whole number is both"),
+    ("clustered", "effect > 0", "effect >= 0", "it is 1 or more, or NaN"),
+    ("shewhart", "1e-9", "2e-09", _NEARNESS),
+    ("run_length", "5000", "5001", "a bound of time and memory"),
+    ("run_length", "number >", "number >=", "a bound of time and memory"),
+    ("run_length", "100 *", "101 *", "any bound far above the longest serves"),
+    ("run_length", "steps > 0", "steps >= 0", "a chain takes one step at least"),
+    ("run_length", "steps < cap", "steps <= cap", "what equals the bound is replaced by it"),
+    ("run_length", "steps < LONGEST", "steps <= LONGEST", "no run length is computed to be exactly that"),
+    ("run_length", "ceil(2 *", "ceil(3 *", "more points than are needed"),
+    ("run_length", "b) < 1e-6", "b) <= 1e-6", "both formulas hold there"),
+    ("run_length", "b) < 1e-6", "b) < 2e-06", "both formulas hold there"),
+    ("run_length", "weight - shift", "weight + shift", "the chart is symmetric and starts in its middle"),
+    ("run_length", "highest = 1", "highest = 2", _WIDER),
+    ("run_length", "*= 2", "*= 3", _WIDER),
+    ("run_length", "* step) < wanted", "* step) <= wanted", _WIDER),
+    ("delay", "days + 1, 0", "days + 1, 1", "days before the piercing are 0 anyway"),
+    ("delay", "*np.ceil(steps", "*np.floor(steps", "that late nothing is left of the assumed distribution"),
+    ("delay", "steps[-1:]", "steps[1:]", "the last is the greatest"),
+    ("delay", "steps[-1:]", "steps[-2:]", "the last is the greatest"),
+    ("delay", "([0.0], assumed", "([1.0], assumed", "nothing is known before the first step anyway"),
+)
 """Mutants that no test can tell from the original, as was read: module, part of its line, the same changed, and why."""
 
 
@@ -79,9 +131,11 @@ class Mutant:
 
 
 def _left_alone(node: ast.AST) -> bool:
-    """Whether a part of the source makes no mutants: the list of methods and what is raised."""
+    """Whether a part of the source makes no mutants: the list of methods, what is raised, and `strict` of a zip."""
     targets = node.targets if isinstance(node, ast.Assign) else []
-    return isinstance(node, ast.Raise) or any(isinstance(to, ast.Name) and to.id == "METHODS" for to in targets)
+    if any(isinstance(to, ast.Name) and to.id == "METHODS" for to in targets):
+        return True
+    return isinstance(node, ast.Raise) or (isinstance(node, ast.keyword) and node.arg == "strict")
 
 
 def _parts(node: ast.AST) -> Iterator[ast.AST]:
@@ -154,7 +208,7 @@ def mutants(module: str) -> list[Mutant]:
 def _tests_of(module: str) -> list[str]:
     """The test files that import a module, its own first."""
     own = TESTS / f"test_{module}.py"
-    importing = []
+    importing = [TESTS / f"test_{other}.py" for other in ALSO_TESTED_BY.get(module, ())]
     for path in sorted(TESTS.glob("test_*.py")):
         for node in ast.walk(ast.parse(path.read_bytes())):
             if isinstance(node, ast.ImportFrom) and (

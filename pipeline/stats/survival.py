@@ -90,7 +90,7 @@ def kaplan_meier(times: ArrayLike, event: ArrayLike) -> Curve:
     variance = np.square(fit.surv_prob_se)
     interval = log_log_interval(fit.surv_prob, variance)
     values = CurveValues(fit.surv_prob, variance, interval.low, interval.high)
-    known_to = np.inf if fit.surv_prob[-1] == 0 else float(followed.max(initial=-1.0))
+    known_to = np.inf if fit.surv_prob[-1] == 0 else float(followed.max())
     return Curve(fit.surv_times, fit.n_risk.astype(np.float64), fit.n_events, values, 1.0, known_to)
 
 

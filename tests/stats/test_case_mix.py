@@ -160,6 +160,12 @@ def test_calibration_by_hand() -> None:
     assert_allclose(table.hosmer_lemeshow, 4 / (6 * 0.9) + 0 + 1 / (4 * 0.6))
 
 
+def test_calibration_of_single_piercings_by_hand() -> None:
+    table = calibration([1, 0], [1, 1], [0.1, 0.1])
+    assert_array_equal(table.n, [2])
+    assert_allclose(table.hosmer_lemeshow, 0.8**2 / (0.2 * 0.9))
+
+
 def test_calibration_of_a_right_and_a_wrong_model() -> None:
     """About the number of tenths where risks are right (here not fitted, so none is lost); far more where not."""
     random = np.random.default_rng(1980)

@@ -155,6 +155,25 @@ def test_rows_at_zero_stay_there() -> None:
     assert np.isfinite(result.errors).all()
 
 
+def test_a_first_count_of_zero_does_not_take_later_errors_away() -> None:
+    """The second period lacks the last delay alone, on which its first count has no bearing."""
+    rest = [[8, 9, 10, 12, 13], [4, 5, 6, 6, 7], [5, 7, 8, 9, 9], [3, 4, 4, 5, 5]]
+    zero, three = (
+        chain_ladder(_triangle(np.array([rest[0], [first, 4, 5, 7, 8], *rest[1:]]))).errors[1] for first in (0, 3)
+    )
+    assert zero > 0
+    assert_allclose(zero, three)
+
+
+def test_errors_are_in_the_unit_of_the_counts() -> None:
+    """As are the totals; in hundreds all counts lie below 1."""
+    triangle = _triangle(np.array([[8, 9, 10, 12], [3, 4, 6, 7], [4, 5, 6, 6], [2, 3, 4, 5]]))
+    ones, hundreds = chain_ladder(triangle), chain_ladder(triangle / 100)
+    assert_allclose(hundreds.final, ones.final / 100)
+    assert_allclose([*hundreds.errors, hundreds.total_error], np.array([*ones.errors, ones.total_error]) / 100)
+    assert (ones.errors[1:] > 0).all()
+
+
 def test_development_that_does_not_vary_has_no_error() -> None:
     result = chain_ladder(_triangle(np.array([[10, 20, 30, 30]] * 4)))
     assert_array_equal(result.errors, [0, 0, 0, 0])
@@ -172,6 +191,7 @@ def test_development_that_does_not_vary_has_no_error() -> None:
         (lambda: complete_at_rate([1], [0.5], [-1]), "mean"),
         (lambda: complete_at_rate([1, 2], [0.5, 0.5], [1, 2, 3]), "mean"),
         (lambda: known_share(STEPS, [np.nan]), "last_age"),
+        (lambda: known_share(STEPS, [0, np.inf]), "last_age"),
         (lambda: chain_ladder([1, 2]), "triangle must be square"),
         (lambda: chain_ladder([[1, 2]]), "triangle must be square"),
         (lambda: chain_ladder([[1, 2], [3, 4]]), "triangle must be known"),

@@ -138,6 +138,7 @@ def test_no_events_leave_the_assumed_distribution() -> None:
     days = np.arange(-2, 60)
     distribution = estimate_delay([], [])
     assert distribution.events == 0
+    assert_array_equal(distribution.delays, np.arange(121))
     assert_allclose(distribution.cdf(days), assumed_cdf(days), atol=1e-10)
 
 

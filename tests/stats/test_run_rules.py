@@ -121,6 +121,7 @@ def test_no_points_give_empty_rows() -> None:
         (lambda: Rule(1, 0, 1.0), "window"),
         (lambda: Rule(1, 1, -1.0), "beyond"),
         (lambda: Rule(1, 1, np.nan), "beyond"),
+        (lambda: Rule(1, 1, np.inf), "beyond"),
         (lambda: rule_signals([np.nan], ALL), "z "),
         (lambda: rule_signals([1], []), "rules"),
         (lambda: rule_signals([1], [*ALL, BEYOND_LIMITS]), "rules"),
