@@ -82,7 +82,7 @@ def _lead(edition: Edition, infection: pl.DataFrame) -> list[str]:
             "more; look at the share reached first."
             for row in beyond.iter_rows(named=True)
         ]
-    lines += [spread_sentence(infection)] if comparable.height >= 2 and spread_sentence(infection) else []
+    lines += [told for told in (spread_sentence(infection),) if told and comparable.height >= 2]
     apart = infection.filter(~pl.col("comparable"))
     lines += [
         f"{row['branch_id']} cannot be compared: {row['reason']}. A low share there may only mean that nobody asked."

@@ -14,10 +14,13 @@ _TOLD_DAYS = (7, 14, 30, v.ONSET_DAYS)
 
 
 def onset_figure(figures: Figures, edition: Edition) -> Figure | None:
-    """The share of piercings each complication is met first on, by days since the piercing; None without any."""
+    """The share of piercings each complication is met first on, by days since the piercing.
+
+    None without any, and too early: before piercings are known about to the curve's end, it would seem to stand still.
+    """
     onsets = edition.results["onsets"]
     drawn = _drawn(onsets)
-    if not drawn:
+    if not drawn or edition.is_too_early(v.ONSET_DAYS):
         return None
     curves = {words.COMPLICATION[name]: _steps(onsets.filter(pl.col("complication") == name)) for name in drawn}
     steps = pl.concat([curve.select(pl.lit(name).alias("series"), pl.all()) for name, curve in curves.items()])

@@ -82,8 +82,9 @@ def spread_sentence(infection: pl.DataFrame) -> str:
         return "Branches that can be compared differ by no more than chance explains."
     is_within = pl.col("ratio").is_between("wide_low_998", "wide_high_998")
     beyond = known.filter(pl.col("comparable") & pl.col("ratio").is_not_null() & ~is_within)
-    names = ", ".join(beyond["branch_id"])
+    names = ", ".join(beyond["branch_id"]) or "none"
     return (
         f"Branches that can be compared differ by more than chance, typically by {numbers.share(spread)}, for reasons "
-        f"nobody recorded. With that allowed for, {names or 'none'} still lies outside the 99.8 % limits."
+        f"nobody recorded. With that allowed for, {names} still {'lie' if beyond.height > 1 else 'lies'} outside the "
+        "99.8 % limits."
     )

@@ -5,9 +5,11 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline.judge.comparison import MARGIN
 from reports.edition import Edition
 from reports.pages import compare
 from reports.parts import Cell
+from reports.sections.steps import MARGIN_WORDS
 from support.editions import written
 
 from .conftest import Drawn
@@ -190,6 +192,17 @@ def test_what_is_said_of_differences_beyond_chance(drawn: list[Drawn], rows: lis
     lead = compare.build(side_by_side(*rows)).lead
     assert any(line in told.replace("\u00a0", " ") for told in lead)
     assert len(drawn) == 2
+
+
+def test_two_branches_beyond_are_told_in_the_plural(drawn: list[Drawn]) -> None:
+    lead = compare.build(side_by_side(*(compared(name, tau2=0.04, ratio=2.3) for name in ("B1", "B2")))).lead
+    assert any("B1, B2 still lie outside" in told for told in lead)
+    assert len(drawn) == 2
+
+
+def test_the_margin_in_words_is_the_margin_that_is_judged() -> None:
+    assert MARGIN_WORDS == "a quarter above the mean"
+    assert MARGIN == 1 + 1 / 4
 
 
 def test_nothing_is_said_of_differences_nobody_knows(drawn: list[Drawn]) -> None:

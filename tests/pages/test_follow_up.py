@@ -129,6 +129,13 @@ def test_no_curve_without_onsets_enough() -> None:
     assert onset_figure(Figures(), written(results={"onsets": []})) is None
 
 
+def test_no_curve_before_piercings_are_known_about_to_its_end() -> None:
+    many = {"onsets": [onset("infection", 2, 20, 0.02)]}
+    needed = AS_OF - timedelta(days=90 + 14 + 363)
+    assert onset_figure(Figures(), written(data_from=needed, results=many)) is not None
+    assert onset_figure(Figures(), written(data_from=needed + timedelta(days=1), results=many)) is None
+
+
 def pair(material: str, site_group: str, procedures: int = 100, **changes: object) -> Row:
     key = {"complication": "infection", "material": material, "site_group": site_group, "procedures": procedures}
     shares = {"events": 2, "rate": 0.02, "wilson_low": 0.006, "wilson_high": 0.07}
