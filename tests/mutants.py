@@ -26,7 +26,7 @@ ROOT = Path(__file__).parent.parent
 STATS = ROOT / "pipeline" / "stats"
 TESTS = ROOT / "tests" / "stats"
 
-ALSO_TESTED_BY = {"arguments": ("cusum", "shewhart", "survival", "intervals", "funnel")}
+ALSO_TESTED_BY = {"arguments": ("cusum", "likelihood_cusum", "shewhart", "survival", "intervals", "funnel")}
 """Modules that are tested by what is made of them."""
 
 Change = tuple[int, str, str]
@@ -47,15 +47,15 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ("intervals", "size, 1.0)", "size, 2.0)", _NAN_ANYWAY),
     ("intervals", "some = np.where(size > 0", "some = np.where(size > 1", _SAME_AT_1),
     ("funnel", "reshape(-1, 4)", "reshape(-2, 4)", "NumPy takes any negative length as the one to be found"),
-    ("posteriors", "start = np.array([0.0,", "start = np.array([1.0,", _SAME_MAXIMUM),
-    ("posteriors", "start + np", "start - np", _SAME_MAXIMUM),
-    ("posteriors", "([[0.0, 0.0]", "([[0.0, 1.0]", _SAME_MAXIMUM),
-    ("posteriors", "[1.0, 0.0]", "[2.0, 0.0]", _SAME_MAXIMUM),
-    ("posteriors", "[1.0, 0.0]", "[1.0, 1.0]", _SAME_MAXIMUM),
-    ("posteriors", "[0.0, 0.5]", "[1.0, 0.5]", _SAME_MAXIMUM),
-    ("posteriors", "[0.0, 0.5]", "[0.0, 1.0]", _SAME_MAXIMUM),
-    ("posteriors", "1e-7", "2e-07", _SAME_MAXIMUM),
-    ("posteriors", "1e-9,", "2e-09,", _SAME_MAXIMUM),
+    ("gamma_poisson", "start = np.array([0.0,", "start = np.array([1.0,", _SAME_MAXIMUM),
+    ("gamma_poisson", "start + np", "start - np", _SAME_MAXIMUM),
+    ("gamma_poisson", "([[0.0, 0.0]", "([[0.0, 1.0]", _SAME_MAXIMUM),
+    ("gamma_poisson", "[1.0, 0.0]", "[2.0, 0.0]", _SAME_MAXIMUM),
+    ("gamma_poisson", "[1.0, 0.0]", "[1.0, 1.0]", _SAME_MAXIMUM),
+    ("gamma_poisson", "[0.0, 0.5]", "[1.0, 0.5]", _SAME_MAXIMUM),
+    ("gamma_poisson", "[0.0, 0.5]", "[0.0, 1.0]", _SAME_MAXIMUM),
+    ("gamma_poisson", "1e-7", "2e-07", _SAME_MAXIMUM),
+    ("gamma_poisson", "1e-9,", "2e-09,", _SAME_MAXIMUM),
     ("survival", "ROUNDING = 1e-12", "ROUNDING = 2e-12", _NEARNESS),
     ("survival", "share > ROUNDING", "share >= ROUNDING", _NEARNESS),
     ("survival", "share < 1", "share <= 1", _NEARNESS),
@@ -67,7 +67,7 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ("run_rules", "(states) >", "(states) >=", "a bound of time and memory"),
     ("arguments", "np.floor", "np.ceil", "a whole number is both"),
     ("clustered", "effect > 0", "effect >= 0", "it is 1 or more, or NaN"),
-    ("shewhart", "1e-9", "2e-09", _NEARNESS),
+    ("control_chart", "1e-9", "2e-09", _NEARNESS),
     ("run_length", "5000", "5001", "a bound of time and memory"),
     ("run_length", "number >", "number >=", "a bound of time and memory"),
     ("run_length", "100 *", "101 *", "any bound far above the longest serves"),
@@ -81,6 +81,7 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ("run_length", "highest = 1", "highest = 2", _WIDER),
     ("run_length", "*= 2", "*= 3", _WIDER),
     ("run_length", "* step) < wanted", "* step) <= wanted", _WIDER),
+    ("scan", "c > mean", "c >= mean", "as many as expected are no evidence either way"),
     ("delay", "days + 1, 0", "days + 1, 1", "days before the piercing are 0 anyway"),
     ("delay", "*np.ceil(steps", "*np.floor(steps", "that late nothing is left of the assumed distribution"),
     ("delay", "steps[-1:]", "steps[1:]", "the last is the greatest"),

@@ -16,6 +16,11 @@ from pipeline.stats.method import Method
 
 PENALTY_EVENTS = 0.5
 """Each factor's coefficient is held back by one made-up piercing of that factor alone, half of it an event."""
+COEFFICIENT_TOLERANCE = 1e-10
+"""How near coefficients of two steps of the fit must be for it to end: statsmodels' own rule looks at the deviance,
+which is flat at its least, and lets them end further off."""
+EQUAL_RISK_DECIMALS = 9
+"""Decimals to which risks that are one in theory, such as those of strata with alike factors, agree."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +86,7 @@ def _fit(x: FloatArray, size: FloatArray, table: FloatArray) -> tuple[FloatArray
     # and divides by the residual degrees of freedom, none with a single stratum, for a scale that is not used.
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
         warnings.simplefilter("ignore", PerfectSeparationWarning)
-        fit = model.fit()
+        fit = model.fit(tol=COEFFICIENT_TOLERANCE, tol_criterion="params")
     return np.asarray(fit.params), np.asarray(fit.bse)
 
 
@@ -125,11 +130,11 @@ class Calibration:
 def calibration(events: ArrayLike, n: ArrayLike, risk: ArrayLike) -> Calibration:
     """Compares events with those expected by tenths of risk.
 
-    One row for each stratum. Rows are ordered by `risk`; those of equal risk stay together, in the tenth in which the
-    middle one of their piercings falls, so that tenths need not be equal and may be missing. Source: Hosmer DW,
-    Lemeshow S (1980), Goodness of fit tests for the multiple logistic regression model, Communications in Statistics A
-    9:1043-1069 (from memory). Rows of unknown risk or without piercings take no part; none left gives an empty table
-    and NaN.
+    One row for each stratum. Rows are ordered by `risk`; those of equal risk (to nine decimals) stay together, in the
+    tenth in which the middle one of their piercings falls, so that tenths need not be equal and may be missing. Source:
+    Hosmer DW, Lemeshow S (1980), Goodness of fit tests for the multiple logistic regression model, Communications in
+    Statistics A 9:1043-1069 (from memory). Rows of unknown risk or without piercings take no part; none left gives an
+    empty table and NaN.
 
     Raises ValueError where `events` or `n` are not whole numbers of 0 or more, `events` exceed `n`, `risk` lies outside
     0 to 1, or lengths differ.
@@ -139,7 +144,7 @@ def calibration(events: ArrayLike, n: ArrayLike, risk: ArrayLike) -> Calibration
     not_above("events", x, "n", size)
     part = ~np.isnan(share) & (size > 0)
     share, size, x = share[part], size[part], x[part]
-    _, level = np.unique(share, return_inverse=True)
+    _, level = np.unique(np.round(share, EQUAL_RISK_DECIMALS), return_inverse=True)
     in_level = np.bincount(level, weights=size)
     middle = np.cumsum(in_level) - in_level / 2
     tenth = np.floor(10 * middle / size.sum())[level]

@@ -95,8 +95,9 @@ METHODS = (
         identifier="completion",
         name="Completion of recent weeks for events not known yet",
         functions=("known_share", "complete", "complete_at_rate"),
-        says="How many events a recent week will have once all are known, with limits for that number. Nothing is said "
-        "of a week of which nothing can be known yet.",
+        says="How many events a recent week will have once all are known, with limits for that number. The delay is "
+        "taken as known and events as independent: events that come in clusters make the limits too narrow. Nothing is "
+        "said of a week of which nothing can be known yet.",
         formula="expected seen / F; unseen given seen negative binomial, shape seen + 1/2, probability F; at a given "
         "mean m Poisson, mean (1 - F) m",
         source="Lawless JF (1994), Adjustments for reporting delays and the prediction of occurred but not reported "

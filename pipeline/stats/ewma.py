@@ -5,8 +5,8 @@ from numpy.typing import ArrayLike
 from scipy.signal import lfilter
 
 from pipeline.stats.arguments import FloatArray, counts, finite, non_negative, positive, probability
+from pipeline.stats.control_chart import WIDTH, Chart, Limits, chart_against
 from pipeline.stats.method import Method
-from pipeline.stats.shewhart import WIDTH, Chart, Limits, chart_against
 
 
 def ewma(values: ArrayLike, target: float, weight: float) -> FloatArray:

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import FloatArray, IntArray, counts, non_negative, not_above, row, same_shape
+from pipeline.stats.control_chart import WIDTH, Chart, Limits, chart_against
 from pipeline.stats.individuals import individuals_chart
 from pipeline.stats.method import Method
 from pipeline.stats.rare import count_to_events_limits
-from pipeline.stats.shewhart import WIDTH, Chart, Limits, chart_against
 
 NELSON_POWER = 1 / 3.6
 """The power that makes an exponential time nearly normal."""

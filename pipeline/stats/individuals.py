@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import finite, positive
+from pipeline.stats.control_chart import WIDTH, Chart, Limits, chart_against
 from pipeline.stats.method import Method
-from pipeline.stats.shewhart import WIDTH, Chart, Limits, chart_against
 
 MEAN_RANGE_OF_TWO = 1.128
 """Mean range of two standard normal values, d2 of the control chart tables: 2 / sqrt(pi) to three decimals."""

@@ -1,6 +1,6 @@
-"""Two-sided 95 % confidence intervals of a proportion, and the exact one of a Poisson mean: how sure an estimate is.
+"""Two-sided 95 % confidence intervals of a proportion: how sure an estimate is.
 
-Other intervals of a Poisson mean are in `count_intervals`. None is a limit for a control chart or a funnel; those are
+Those of a Poisson mean are in `count_intervals`. None is a limit for a control chart or a funnel; those are
 prediction limits (`shewhart`, `rare`, `funnel`).
 """
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize.elementwise import find_root
-from scipy.stats import binom, chi2, norm
+from scipy.stats import binom, norm
 
 from pipeline.stats.arguments import FloatArray, counts, non_negative, not_above, same_shape
 from pipeline.stats.method import Method
@@ -127,18 +127,6 @@ def _mid_tail_below(p: FloatArray, x: FloatArray, n: FloatArray) -> FloatArray:
     return np.asarray(binom.cdf(x - 1, n, p) + binom.pmf(x, n, p) / 2 - TAIL)
 
 
-def poisson_exact(observed: ArrayLike) -> Interval:
-    """Exact interval of the mean of a Poisson count.
-
-    Source: Garwood F (1936), Biometrika 28:437-442.
-
-    Raises ValueError where `observed` are not whole numbers of 0 or more.
-    """
-    count = counts("observed", observed)
-    low = chi2.ppf(TAIL, 2 * np.maximum(count, 1)) / 2
-    return Interval(np.where(count == 0, 0.0, low), np.asarray(chi2.ppf(1 - TAIL, 2 * count + 2) / 2))
-
-
 _NEWCOMBE = (
     "Newcombe RG (1998), Two-sided confidence intervals for the single proportion: comparison of seven methods, "
     "Statistics in Medicine 17:857-872, method {} (from memory)"
@@ -211,20 +199,6 @@ METHODS = (
         checks=(
             "test_intervals::test_mid_p_equals_newcombes_table",
             "test_coverage::test_coverage_of_a_proportion_is_as_printed",
-        ),
-    ),
-    Method(
-        identifier="poisson_exact",
-        name="Garwood's exact interval of a Poisson mean",
-        functions=("poisson_exact",),
-        says="Never too narrow; at no events from 0 to 3.689. Over means from 0.01 to 50 by 0.01 it covers 0.963 on "
-        "average, at lowest 0.950 at mean 47.53.",
-        formula="chi-square quantiles: 2.5 % with 2x degrees of freedom and 97.5 % with 2x + 2, each over 2",
-        source="Garwood F (1936), Fiducial limits for the Poisson distribution, Biometrika 28:437-442",
-        checks=(
-            "test_intervals::test_poisson_exact_equals_the_standard_table",
-            "test_intervals::test_poisson_exact_equals_r",
-            "test_coverage::test_coverage_of_a_count_is_as_printed",
         ),
     ),
 )

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import FloatArray, counts, non_negative, not_above, positive, probability, row, same_shape
+from pipeline.stats.control_chart import WIDTH, Chart, Limits, chart_against
 from pipeline.stats.individuals import moving_range_sigma
 from pipeline.stats.method import Method
-from pipeline.stats.shewhart import WIDTH, Chart, Limits, chart_against
 
 
 @dataclass(frozen=True)

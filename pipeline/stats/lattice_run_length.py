@@ -7,9 +7,9 @@ import numpy as np
 from scipy.stats import poisson
 
 from pipeline.stats.arguments import FloatArray, non_negative, not_above, positive, probability
+from pipeline.stats.control_chart import ON_LIMIT
 from pipeline.stats.method import Method
 from pipeline.stats.run_length import MOST_STATES, chain_run_length
-from pipeline.stats.shewhart import ON_LIMIT
 
 
 def _checked(k: Fraction, h: float | Fraction, headstart: Fraction) -> None:

@@ -16,8 +16,9 @@ from numpy.typing import ArrayLike
 from scipy.stats import nbinom
 
 from pipeline.stats.arguments import IntArray, counts, flags, probability, row
+from pipeline.stats.control_chart import Chart, Limits
 from pipeline.stats.method import Method
-from pipeline.stats.shewhart import TAIL, Chart, Limits
+from pipeline.stats.shewhart import TAIL
 
 EVENTS = 5
 """Events that end a run."""

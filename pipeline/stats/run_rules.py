@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import binom, norm
 
 from pipeline.stats.arguments import IntArray, counts, finite
+from pipeline.stats.control_chart import above
 from pipeline.stats.method import Method
 from pipeline.stats.run_length import MOST_STATES, chain_run_length
-from pipeline.stats.shewhart import above
 
 MOST_RULES = 4
 

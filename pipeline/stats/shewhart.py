@@ -4,72 +4,17 @@ Shares, rates and counts have exact binomial or Poisson limits. Limits at three 
 them (`*_sigma_limits`) for comparison with textbooks; at small counts they alarm more often than they promise.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.stats import binom, poisson
 
-from pipeline.stats.arguments import (
-    FloatArray,
-    IntArray,
-    counts,
-    non_negative,
-    not_above,
-    positive,
-    probability,
-    row,
-    same_shape,
-)
+from pipeline.stats.arguments import counts, non_negative, not_above, positive, probability, row, same_shape
+from pipeline.stats.control_chart import WIDTH, Chart, Limits, chart_against
 from pipeline.stats.method import Method
 
 TAIL = 0.00135
 """Probability beyond a limit on either side while nothing has changed: that of three standard deviations of a normal
 (Shewhart's choice). Exact limits keep it for small counts too, where three standard deviations would not."""
-WIDTH = 3.0
-"""Standard deviations from the centre line to a limit that is not exact."""
-ON_LIMIT = 1e-9
-"""A point as near to its limit, in parts of the limit's distance from the centre, is on it: rounding must not put it
-beyond."""
-
-
-@dataclass(frozen=True, eq=False)
-class Limits:
-    """Centre line and prediction limits, one of each per subgroup."""
-
-    centre: FloatArray
-    lower: FloatArray
-    upper: FloatArray
-
-
-@dataclass(frozen=True, eq=False)
-class Chart:
-    """A control chart's points.
-
-    `beyond` is, per subgroup, +1 where the rate of events has risen beyond its limit, -1 where it has fallen beyond it,
-    else 0. A point on a limit is not beyond it.
-    """
-
-    statistic: FloatArray
-    centre: FloatArray
-    lower: FloatArray
-    upper: FloatArray
-    beyond: IntArray
-
-
-def above(value: FloatArray, limit: FloatArray) -> NDArray[np.bool_]:
-    """Where `value` exceeds `limit`, both of them distances from a centre line, by more than rounding explains."""
-    return np.asarray(value > limit + ON_LIMIT * np.abs(limit))
-
-
-def chart_against(statistic: FloatArray, limits: Limits) -> Chart:
-    """Chart of points against given limits, those of all points at once or one for each."""
-    centre, lower, upper = (
-        np.broadcast_to(part, statistic.shape) for part in (limits.centre, limits.lower, limits.upper)
-    )
-    distance = statistic - centre
-    beyond = above(distance, upper - centre).astype(np.int64) - above(-distance, centre - lower)
-    return Chart(statistic, centre, lower, upper, beyond)
 
 
 def p_limits(n: ArrayLike, p: float) -> Limits:
@@ -166,20 +111,6 @@ def c_chart(observed: ArrayLike, c: float) -> Chart:
 
 
 METHODS = (
-    Method(
-        identifier="beyond_limits",
-        name="Points beyond their limits",
-        functions=("above", "chart_against"),
-        says="Whether a point is beyond its limit, for every chart alike. A point on its limit is not, and rounding "
-        "does not put it there.",
-        formula="distance of the point from the centre - distance of the limit > 1e-9 of the latter",
-        source="a convention of this library",
-        checks=(
-            "test_shewhart::test_a_count_on_its_sigma_limit_is_not_beyond_it",
-            "test_individuals::test_a_point_on_a_limit_is_not_beyond_it",
-            "test_cusum::test_a_sum_on_the_threshold_is_not_above_it",
-        ),
-    ),
     Method(
         identifier="p_chart",
         name="p chart",

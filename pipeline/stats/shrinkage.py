@@ -1,11 +1,11 @@
-"""Empirical Bayes: ratios of small groups drawn towards the mean by as much as they are uncertain."""
+"""Empirical Bayes: ratios or values of groups drawn towards the mean of all by as much as they are uncertain."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.stats.arguments import FloatArray, counts, non_negative, row, same_shape
+from pipeline.stats.arguments import FloatArray, counts, finite, non_negative, row, same_shape
 from pipeline.stats.method import Method
 
 
@@ -46,6 +46,37 @@ def marshall(observed: ArrayLike, expected: ArrayLike) -> Shrinkage:
     return Shrinkage(ratio, float(mean), variance)
 
 
+@dataclass(frozen=True, eq=False)
+class ShrunkValues:
+    """The shrunk value of each group, the `mean` they are drawn towards, and the `factor` of the distance that is left.
+
+    The factor is 1 where values stand as they are and 0 where each is the mean; it and the mean are NaN without groups.
+    """
+
+    value: FloatArray
+    mean: float
+    factor: float
+
+
+def james_stein(values: ArrayLike, variance: float) -> ShrunkValues:
+    """Shrinks the `values` of k groups, each measured with the same known error `variance`, towards their mean.
+
+    With m the mean of all and S = sum (y_i - m)^2, the shrunk value is m + c (y_i - m), c = 1 - (k - 3) variance / S,
+    or 0 where that is less (the positive part). Three groups or fewer stand as they are. Source: Efron B, Morris C
+    (1977), Stein's paradox in statistics, Scientific American 236(5):119-127; the positive part: Efron B, Morris C
+    (1973), Stein's estimation rule and its competitors, J Am Stat Assoc 68:117-130 (both from memory).
+
+    Raises ValueError where `values` is not a row of finite numbers, or `variance` is negative or not finite.
+    """
+    value, error = finite("values", values), float(non_negative("variance", variance))
+    if not value.size:
+        return ShrunkValues(value, np.nan, np.nan)
+    mean = float(value.mean())
+    pull, spread = max(value.size - 3, 0) * error, float(((value - mean) ** 2).sum())
+    factor = 1 - pull / spread if spread > pull else float(pull == 0)
+    return ShrunkValues(mean + factor * (value - mean), mean, factor)
+
+
 METHODS = (
     Method(
         identifier="marshall",
@@ -60,6 +91,22 @@ METHODS = (
         checks=(
             "test_shrinkage::test_infant_deaths_in_auckland",
             "test_shrinkage::test_recovers_the_spread_of_true_ratios_and_comes_closer_to_them",
+        ),
+    ),
+    Method(
+        identifier="james_stein",
+        name="James and Stein's estimator, positive part",
+        functions=("james_stein",),
+        says="Draws values measured with the same error towards their mean, all by the same factor: over all groups "
+        "together they come nearer to the truth, though a single group may not. Where values differ no more than by "
+        "error, each is the mean; three groups or fewer stand as they are.",
+        formula="m + c (y_i - m); c = max(0, 1 - (k - 3) variance / sum (y_i - m)^2)",
+        source="Efron B, Morris C (1977), Stein's paradox in statistics, Scientific American 236(5):119-127 (from "
+        "memory)",
+        checks=(
+            "test_shrinkage::test_averages_of_a_season",
+            "test_shrinkage::test_james_stein_comes_closer_to_any_truth",
+            "test_shrinkage::test_james_stein_of_equal_truths_has_the_known_risk",
         ),
     ),
 )

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.stats.arguments import FloatArray, codes, counts, non_negative, same_shape
-from pipeline.stats.count_intervals import poisson_mid_p
-from pipeline.stats.intervals import Interval, poisson_exact
+from pipeline.stats.count_intervals import poisson_exact, poisson_mid_p
+from pipeline.stats.intervals import Interval
 from pipeline.stats.method import Method
 
 LEAST_EXPECTED = 1.0

@@ -55,6 +55,19 @@ def test_is_where_the_penalised_likelihood_is_greatest(strata: Strata) -> None:
             assert penalised(model.intercept + step[0], model.coefficients + step[1:]) <= greatest + 1e-9
 
 
+@settings(untimed, max_examples=50)
+@given(STRATA)
+def test_the_slope_of_the_penalised_likelihood_is_nought(strata: Strata) -> None:
+    """To rounding, not only as far as the likelihood's flat top tells: two implementations must agree on risks."""
+    events, n, factors = _columns(strata)
+    if not 0 < events.sum() < n.sum():
+        return
+    model = fit_case_mix(events, n, factors)
+    missing = events - n * model.risk
+    slopes = [missing.sum(), *(factors.T @ missing + 0.5 - expit(model.coefficients))]
+    assert_allclose(slopes, 0, atol=1e-12 * n.sum())
+
+
 @untimed
 @given(STRATA)
 def test_expected_equals_observed_over_all_and_nearly_by_level(strata: Strata) -> None:
@@ -164,6 +177,12 @@ def test_calibration_of_single_piercings_by_hand() -> None:
     table = calibration([1, 0], [1, 1], [0.1, 0.1])
     assert_array_equal(table.n, [2])
     assert_allclose(table.hosmer_lemeshow, 0.8**2 / (0.2 * 0.9))
+
+
+def test_risks_that_differ_by_rounding_alone_stay_together() -> None:
+    table = calibration([1, 2], [10, 10], [0.1, 0.1 + 1e-15])
+    assert_array_equal([table.n, table.observed], [[20], [3]])
+    assert_array_equal(calibration([1, 2], [10, 10], [0.1, 0.1 + 1e-8]).n, [10, 10])
 
 
 def test_calibration_of_a_right_and_a_wrong_model() -> None:

@@ -1,4 +1,4 @@
-"""Mid-P and Byar's intervals of a count, against printed values, statsmodels and what defines them."""
+"""Garwood's, mid-P and Byar's intervals of a count, against printed values, statsmodels and what defines them."""
 
 from collections.abc import Callable
 
@@ -11,18 +11,45 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import poisson
 from statsmodels.stats.rates import confint_poisson
 
-from pipeline.stats.count_intervals import byar, byar_half, poisson_mid_p
-from pipeline.stats.intervals import Interval, poisson_exact
+from pipeline.stats.count_intervals import byar, byar_half, poisson_exact, poisson_mid_p
+from pipeline.stats.intervals import Interval
 
 from .conftest import Entry, untimed
 
-OF_A_COUNT = pytest.mark.parametrize("interval_of", [poisson_mid_p, byar, byar_half])
+OF_A_COUNT = pytest.mark.parametrize("interval_of", [poisson_exact, poisson_mid_p, byar, byar_half])
 
 IntervalOf = Callable[[ArrayLike], Interval]
 
 
 def _ends(interval: Interval) -> NDArray[np.float64]:
     return np.stack([interval.low, interval.high], axis=-1)
+
+
+def test_poisson_exact_equals_the_standard_table(check_value: Callable[[str], Entry]) -> None:
+    """Garwood (1936), Biometrika 28:437-442, as in standard tables (from memory)."""
+    entry = check_value("POI-01")
+    interval = poisson_exact(entry["inputs"]["count"])
+    assert_allclose(np.transpose([interval.low, interval.high]), entry["expected"]["lower_upper"], atol=5e-5, rtol=0)
+
+
+def test_poisson_exact_equals_r(check_value: Callable[[str], Entry]) -> None:
+    """Exact interval of a rate of 15 in 400, printed by two R packages (opened)."""
+    entry = check_value("POI-03")
+    interval = poisson_exact(entry["inputs"]["x"])
+    rate = np.array([interval.low, interval.high]) / entry["inputs"]["t"]
+    assert_allclose(rate, entry["expected"]["exact"], rtol=1e-12)
+
+
+@untimed
+@given(st.integers(0, 10**6))
+def test_each_tail_at_a_garwood_end_is_a_fortieth(observed: int) -> None:
+    """What defines it: P(X >= O | low) = P(X <= O | high) = 0.025."""
+    interval = poisson_exact(observed)
+    assert_allclose(poisson.cdf(observed, interval.high), 0.025, rtol=1e-6)
+    if observed:
+        assert_allclose(poisson.sf(observed - 1, interval.low), 0.025, rtol=1e-6)
+    else:
+        assert interval.low == 0
 
 
 def test_byar_equals_its_formula_by_hand(check_value: Callable[[str], Entry]) -> None:

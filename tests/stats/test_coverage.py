@@ -9,13 +9,12 @@ from scipy.stats import binom, poisson
 
 from pipeline.stats import count_intervals, intervals
 from pipeline.stats.arguments import FloatArray
-from pipeline.stats.count_intervals import byar, byar_half, poisson_mid_p
+from pipeline.stats.count_intervals import byar, byar_half, poisson_exact, poisson_mid_p
 from pipeline.stats.intervals import (
     Interval,
     clopper_pearson,
     jeffreys,
     mid_p,
-    poisson_exact,
     wilson,
     wilson_corrected,
 )

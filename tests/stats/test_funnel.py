@@ -49,6 +49,24 @@ def test_tails_of_a_published_table(check_value: Callable[[str], Entry]) -> None
     assert_allclose(1 - poisson_tail(observed + 1, expected), entry["expected"]["p"], rtol=6e-3)
 
 
+def test_tail_of_close_pairs_in_a_published_example(check_value: Callable[[str], Entry]) -> None:
+    """R surveillance, knox (opened): pairs of cases close in space and time, by the Poisson approximation.
+
+    Only in part: the cases themselves are not here, so the expected count is taken as printed, to two decimals. The
+    printed p counts more than the 204 observed; the usual tail, from 204 on, is larger.
+    """
+    entry = check_value("SCN-05")
+    expected, half_a_digit = entry["expected"], 0.005
+    low, high = (
+        poisson_tail(expected["close_pairs"] + 1, expected["expected"] + d) for d in (-half_a_digit, half_a_digit)
+    )
+    assert low < expected["p"] < high
+    assert_allclose(low, high, atol=1e-4)
+    at_least = poisson_tail(expected["close_pairs"], expected["expected"])
+    point = poisson.pmf(expected["close_pairs"], expected["expected"])
+    assert_allclose(at_least - point, expected["p"], atol=(high - low))
+
+
 def test_tail_by_summing_the_terms() -> None:
     for mean in (0.3, 2.0, 7.5):
         for observed in range(15):

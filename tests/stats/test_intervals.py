@@ -1,4 +1,4 @@
-"""Intervals of a proportion and Garwood's of a count, against printed tables and against what defines them."""
+"""Intervals of a proportion, against printed tables and against what defines them."""
 
 from collections.abc import Callable
 
@@ -8,14 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import beta, binom, binomtest, norm, poisson
+from scipy.stats import beta, binom, binomtest, norm
 
 from pipeline.stats.intervals import (
     Interval,
     clopper_pearson,
     jeffreys,
     mid_p,
-    poisson_exact,
     wilson,
     wilson_corrected,
     wilson_effective,
@@ -241,40 +240,3 @@ def test_a_single_number_is_repeated(interval_of: IntervalOf) -> None:
 def test_the_bad_argument_is_named(interval_of: IntervalOf, events: ArrayLike, n: ArrayLike, named: str) -> None:
     with pytest.raises(ValueError, match=named):
         interval_of(events, n)
-
-
-def test_poisson_exact_equals_the_standard_table(check_value: Callable[[str], Entry]) -> None:
-    """Garwood (1936), Biometrika 28:437-442, as in standard tables (from memory)."""
-    entry = check_value("POI-01")
-    interval = poisson_exact(entry["inputs"]["count"])
-    assert_allclose(np.transpose([interval.low, interval.high]), entry["expected"]["lower_upper"], atol=5e-5, rtol=0)
-
-
-def test_poisson_exact_equals_r(check_value: Callable[[str], Entry]) -> None:
-    """Exact interval of a rate of 15 in 400, printed by two R packages (opened)."""
-    entry = check_value("POI-03")
-    interval = poisson_exact(entry["inputs"]["x"])
-    rate = np.array([interval.low, interval.high]) / entry["inputs"]["t"]
-    assert_allclose(rate, entry["expected"]["exact"], rtol=1e-12)
-
-
-@untimed
-@given(COUNTS)
-def test_each_tail_at_a_garwood_end_is_a_fortieth(observed: int) -> None:
-    """What defines it: P(X >= O | low) = P(X <= O | high) = 0.025."""
-    interval = poisson_exact(observed)
-    assert_allclose(poisson.cdf(observed, interval.high), 0.025, rtol=1e-6)
-    if observed:
-        assert_allclose(poisson.sf(observed - 1, interval.low), 0.025, rtol=1e-6)
-    else:
-        assert interval.low == 0
-
-
-@pytest.mark.parametrize("observed", [[np.nan], [-1], [0.5], [np.inf]])
-def test_poisson_exact_names_the_bad_argument(observed: ArrayLike) -> None:
-    with pytest.raises(ValueError, match="observed"):
-        poisson_exact(observed)
-
-
-def test_poisson_exact_of_nothing_is_empty() -> None:
-    assert poisson_exact([]).low.shape == (0,)

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
+from pipeline.stats.control_chart import chart_against
 from pipeline.stats.laney import laney_p_baseline, laney_p_chart, laney_u_baseline, laney_u_chart
-from pipeline.stats.shewhart import chart_against, p_sigma_limits, u_sigma_limits
+from pipeline.stats.shewhart import p_sigma_limits, u_sigma_limits
 
 from .conftest import Entry, untimed
 

@@ -12,8 +12,8 @@ from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 from scipy.stats import bernoulli, poisson
 
-from pipeline.stats.cusum import bernoulli_cusum, bernoulli_reference, poisson_cusum, poisson_reference
 from pipeline.stats.lattice_run_length import bernoulli_run_length, poisson_run_length
+from pipeline.stats.likelihood_cusum import bernoulli_cusum, bernoulli_reference, poisson_cusum, poisson_reference
 from pipeline.stats.run_length import threshold_for
 
 from .conftest import untimed

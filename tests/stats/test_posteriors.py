@@ -9,17 +9,9 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.stats import beta, gamma, nbinom
 
-from pipeline.stats.posteriors import (
-    BetaPrior,
-    GammaPrior,
-    Posterior,
-    beta_from_moments,
-    beta_posterior,
-    beta_prior,
-    gamma_posterior,
-    gamma_prior,
-    probability_beyond,
-)
+from pipeline.stats.beta_binomial import BetaPrior, beta_from_moments, beta_posterior, beta_prior
+from pipeline.stats.gamma_poisson import GammaPrior, gamma_posterior, gamma_prior
+from pipeline.stats.posteriors import Posterior, probability_beyond
 
 from .conftest import Columns, Entry, untimed
 

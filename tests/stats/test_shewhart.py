@@ -17,13 +17,11 @@ from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import ArrayLike
 from scipy.stats import binom, poisson
 
+from pipeline.stats.control_chart import Chart, above, chart_against
 from pipeline.stats.shewhart import (
-    Chart,
-    above,
     c_chart,
     c_limits,
     c_sigma_limits,
-    chart_against,
     p_chart,
     p_limits,
     p_sigma_limits,

@@ -1,4 +1,4 @@
-"""Marshall's estimator: a library's values on his own data, another way to compute it, and a known truth."""
+"""Marshall's and James and Stein's estimators: published values, another way to compute them, and known truths."""
 
 from collections.abc import Callable
 
@@ -8,8 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import ArrayLike
+from scipy.integrate import quad
+from scipy.stats import chi2
 
-from pipeline.stats.shrinkage import marshall
+from pipeline.stats.shrinkage import james_stein, marshall
 
 from .conftest import Columns, Entry, untimed
 
@@ -93,3 +95,71 @@ def test_no_events_or_none_expected_leave_all_unknown(observed: list[int], expec
 def test_the_bad_argument_is_named(observed: ArrayLike, expected: ArrayLike, named: str) -> None:
     with pytest.raises(ValueError, match=named):
         marshall(observed, expected)
+
+
+HITS = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
+"""Of 45 times at bat, of 18 players: Efron & Morris (1975), J Am Stat Assoc 70:311-319, Table 1 (from memory)."""
+
+
+def test_averages_of_a_season(check_value: Callable[[str], Entry]) -> None:
+    """Efron & Morris (1977), Scientific American 236(5):119-127 (from memory); averages as printed, to three digits."""
+    entry = check_value("EB-04")
+    averages = np.round(np.array(HITS) / 45, 3)
+    mean = averages.mean()
+    result = james_stein(averages, mean * (1 - mean) / 45)
+    assert_allclose(result.mean, entry["expected"]["grand_mean"], atol=5e-4, rtol=0)
+    assert_allclose(result.factor, entry["expected"]["shrinkage_c"], atol=entry["tolerance"]["c"], rtol=0)
+    assert_allclose(result.value[:3], entry["expected"]["first_three"], atol=entry["tolerance"]["values"], rtol=0)
+
+
+@untimed
+@given(st.lists(st.floats(-50, 50), min_size=4, max_size=30), st.floats(0, 100))
+def test_james_stein_equals_its_formula(values: list[float], variance: float) -> None:
+    mean = sum(values) / len(values)
+    spread = sum((value - mean) ** 2 for value in values)
+    pull = (len(values) - 3) * variance
+    factor = 1 - pull / spread if spread > pull else 0.0
+    result = james_stein(values, variance)
+    if spread > 1e-9:
+        assert_allclose(result.factor, factor, atol=1e-9)
+    assert_allclose(result.value, [mean + factor * (value - mean) for value in values], atol=1e-6)
+
+
+@pytest.mark.parametrize("truth", [np.zeros(8), np.linspace(-1, 1, 8), np.array([0] * 7 + [9]), np.arange(8) * 4])
+def test_james_stein_comes_closer_to_any_truth(truth: np.ndarray) -> None:
+    """4,000 times: over all groups the squared error is less than that of the values themselves, beyond chance."""
+    values = truth + np.random.default_rng(1961).normal(size=(4000, 8))
+    shrunk = np.array([james_stein(row, 1.0).value for row in values])
+    gain = ((values - truth) ** 2).sum(axis=1) - ((shrunk - truth) ** 2).sum(axis=1)
+    assert gain.mean() > 2 * gain.std() / np.sqrt(len(gain))
+
+
+def test_james_stein_of_equal_truths_has_the_known_risk() -> None:
+    """The mean's own error and what is left of the distances: 1 + E max(0, 1 - (k - 3) / X)^2 X, X chi-square."""
+    k = 10
+    left = quad(lambda x: (1 - (k - 3) / x) ** 2 * x * chi2.pdf(x, k - 1), k - 3, np.inf)[0]
+    values = np.random.default_rng(1973).normal(size=(8000, k))
+    loss = np.array([(james_stein(row, 1.0).value ** 2).sum() for row in values])
+    assert abs(loss.mean() - (1 + left)) < 2 * loss.std() / np.sqrt(len(loss))
+
+
+def test_few_or_exact_values_stand_as_they_are_and_equal_ones_are_the_mean() -> None:
+    for values, variance in (([1.0, 5.0, 9.0], 4.0), ([7.0], 4.0), ([1.0, 2.0, 3.0, 10.0], 0.0)):
+        result = james_stein(values, variance)
+        assert result.factor == 1
+        assert_allclose(result.value, values, rtol=1e-12)
+    result = james_stein([3.0] * 5, 4.0)
+    assert (result.factor, result.mean) == (0, 3)
+    assert_array_equal(result.value, [3] * 5)
+    nothing = james_stein([], 1.0)
+    assert nothing.value.shape == (0,)
+    assert np.isnan([nothing.mean, nothing.factor]).all()
+
+
+@pytest.mark.parametrize(
+    ("values", "variance", "named"),
+    [([np.nan], 1, "values"), ([[1.0]], 1, "values"), ([1.0], -1, "variance"), ([1.0], np.inf, "variance")],
+)
+def test_james_stein_names_the_bad_argument(values: ArrayLike, variance: float, named: str) -> None:
+    with pytest.raises(ValueError, match=named):
+        james_stein(values, variance)
