@@ -34,6 +34,13 @@ _AS_OF = click.option(
     help="Report what was known by this day. Default: the newest day any record tells of.",
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on stdout.")
+_CSV = click.option(
+    "--csv",
+    "csv_path",
+    type=_PATH,
+    metavar="FILE",
+    help="Write the list to this CSV file too, for its owner's eyes only.",
+)
 _QUIET = click.option("--quiet", is_flag=True, help="Show no progress.")
 _STRICT = click.option("--strict", is_flag=True, help=f"Exit {REJECTED} where any row or file stands rejected.")
 _ALERT = click.option("--alert", is_flag=True, help=f"Exit {NEW_SIGNAL} where a new signal is open.")
@@ -330,6 +337,167 @@ def fixlist(folder: Path, store: Path, settings_path: Path | None, quiet: bool, 
         click.echo(printable(f"{one.branch or 'Of no branch'}: {rows}."))
 
 
+@main.command(epilog=_EXITS)
+@click.option("--lot", metavar="LOT", help="Everyone pierced from this lot of studs.")
+@click.option("--batch", metavar="BATCH", help="Everyone who was sold or given this batch of aftercare.")
+@click.option("--visit", metavar="VISIT", help="One visit's piercings, and what they were exposed to.")
+@click.option("--procedure", metavar="PROCEDURE", help="One piercing, and what it was exposed to.")
+@_STORE
+@_AS_OF
+@_CSV
+@_QUIET
+@_JSON
+def trace(
+    store: Path, as_of: datetime | None, csv_path: Path | None, quiet: bool, as_json: bool, **asked: str | None
+) -> None:
+    """Show who was exposed to a lot or a batch: how they fare, who was asked, and how many packs are left.
+
+    Name one of --lot, --batch, --visit and --procedure. Everyone known by the day counts, however lately pierced. The
+    store is only read.
+
+    \b
+    Example:
+      scapha trace --lot K3-M10-04 --csv exposed.csv
+    """
+    with telling(as_json), showing(quiet) as progress:
+        dimension, level = _one_of(asked)
+        progress(f"reading {store}")
+        from pipeline.places import write_csv
+        from pipeline.trace import trace as find_exposed
+        from pipeline.trace_text import trace_lines
+
+        found = find_exposed(store, dimension, level, as_of=_day(as_of), progress=progress)
+        if csv_path:
+            write_csv(csv_path, found.as_csv())
+    if found.not_known:
+        click.echo(f"scapha: {printable(found.not_known)}", err=True)
+    if as_json:
+        click.echo(json.dumps(found.as_dict()))
+        return
+    for line in trace_lines(found):
+        click.echo(printable(line))
+
+
+@main.command(epilog=_EXITS)
+@click.option("--branch", metavar="BRANCH", help="Only the calls of this branch.")
+@_STORE
+@_AS_OF
+@_CSV
+@_QUIET
+@_JSON
+def calls(
+    branch: str | None, store: Path, as_of: datetime | None, csv_path: Path | None, quiet: bool, as_json: bool
+) -> None:
+    """List the follow-ups to make today, the most urgent first, with why and what to ask.
+
+    Clients are named by their visit alone. The store is only read; what came of a call is recorded in the branch's own
+    follow-ups, and counts from the next night on.
+
+    \b
+    Example:
+      scapha calls --branch B01 --csv calls.csv
+    """
+    with telling(as_json), showing(quiet) as progress:
+        progress(f"reading {store}")
+        from pipeline.calls import find_calls
+        from pipeline.places import write_csv
+
+        found = find_calls(store, branch=branch, as_of=_day(as_of), progress=progress)
+        if csv_path:
+            write_csv(csv_path, found.as_csv())
+    if as_json:
+        click.echo(json.dumps(found.as_dict()))
+        return
+    for line in found.lines():
+        click.echo(printable(line))
+
+
+@main.group(invoke_without_command=True, epilog=_EXITS)
+@_STORE
+@_JSON
+@click.pass_context
+def signals(context: click.Context, store: Path, as_json: bool) -> None:
+    """List the signals that nights have raised, those still open first, with the notes on their incidents.
+
+    The store is only read.
+
+    \b
+    Example:
+      scapha signals --store shop.duckdb
+    """
+    if context.invoked_subcommand is not None:
+        return
+    with telling(as_json):
+        from pipeline.signals import list_signals
+
+        found = list_signals(store)
+    if as_json:
+        click.echo(json.dumps(found.as_dict()))
+        return
+    for line in found.lines():
+        click.echo(printable(line))
+
+
+@signals.command("note", epilog=_EXITS)
+@click.argument("identifier", metavar="ID")
+@click.option("--state", required=True, metavar="STATE", help="new, looked_into, explained, chance or closed.")
+@click.option("--cause", default="", help="What was found; a slice such as lot:K3-M10-04 begins anew from today.")
+@click.option("--by", default="", help="Who found it: initials or a role, no client.")
+@click.option("--why", default="", help="Why it is so judged, in a sentence without any client's name.")
+@_STORE
+@_JSON
+def signals_note(identifier: str, state: str, cause: str, by: str, why: str, store: Path, as_json: bool) -> None:
+    """Record what was found of the incident of the signal or incident ID.
+
+    Notes are never changed: a later one holds, and each is sealed to the one before. After `explained`, `chance` and
+    `closed` the slice begins anew; after `explained` its excess leaves the baseline too.
+
+    \b
+    Example:
+      scapha signals note S-0123456789 --state explained --cause lot:K3-M10-04 --by QL --why "seals were torn"
+    """
+    with telling(as_json):
+        from pipeline.notes import Note, write_note
+
+        note = Note(state=state, cause=cause, by=by, why=why)
+        kept = write_note(store, identifier, note, now=datetime.now(UTC).replace(tzinfo=None))
+    click.echo(json.dumps(kept) if as_json else printable(f"{kept['incident_id']} is {state}; seal {kept['seal']}."))
+
+
+@main.command(epilog=_EXITS)
+@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), required=True, metavar="DATE", help="First night.")
+@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), required=True, metavar="DATE", help="Last night.")
+@_STORE
+@_SETTINGS
+@_QUIET
+@_JSON
+def replay(
+    first: datetime, last: datetime, store: Path, settings_path: Path | None, quiet: bool, as_json: bool
+) -> None:
+    """Show what each night from one day to another would have flagged, knowing only what that night knew.
+
+    Signals that stood on the first night are shown with the day they were raised. The store is only read.
+
+    \b
+    Example:
+      scapha replay --from 2026-01-01 --to 2026-03-31 --json
+    """
+    with telling(as_json), showing(quiet) as progress:
+        progress(f"reading {store}")
+        from pipeline.replay import replay as watch_again
+        from pipeline.settings import find_settings, read_settings
+        from pipeline.signals import signal_lines, signal_rows
+
+        named = settings_path or find_settings(None)
+        settings = read_settings(named) if named else None
+        found = watch_again(store, first.date(), last.date(), settings=settings, progress=progress)
+    if as_json:
+        click.echo(json.dumps(signal_rows(found)))
+        return
+    for line in signal_lines(found):
+        click.echo(printable(line))
+
+
 @main.command()
 @click.argument("file", type=_PATH)
 @_JSON
@@ -414,6 +582,17 @@ def methods(as_json: bool) -> None:
     for method in catalogue():
         lines = (f"{method.name} ({method.identifier})", method.says, method.formula, f"Source: {method.source}")
         click.echo("\n  ".join(lines))
+
+
+def _one_of(asked: dict[str, str | None]) -> tuple[str, str]:
+    """The one of several options that is given, and its value."""
+    given = [(name, value) for name, value in asked.items() if value and value.strip()]
+    if len(given) != 1:
+        raise UsageError(
+            f"Name one thing to trace, not {len(given) or 'none'}.",
+            remedy="With --lot, --batch, --visit or --procedure.",
+        )
+    return given[0]
 
 
 def _day(moment: datetime | None) -> date | None:

@@ -1,5 +1,6 @@
 """Count: run the SQL layers over the store, and hand the measures out as frames."""
 
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
@@ -11,15 +12,18 @@ from pipeline.settings import Settings
 from pipeline.store.database import fetch
 from pipeline.store.references import make_references
 from pipeline.store.retention import kept_weeks
-from pipeline.store.sqlfiles import names_in, run_files, sql_files
+from pipeline.store.sqlfiles import names_in, needed_for, run_files, sql_files
 
-MEASURES = tuple(names_in("3_measures"))
+MEASURES = tuple(name for name in names_in("3_measures") if name != "lot_stock")
+"""Measures that every night counts; packs of a lot are counted when a trace asks for them."""
 
 Frames = dict[str, pl.DataFrame]
 
 
-def count(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None) -> tuple[date | None, Frames]:
-    """The as-of date and every measure by its name, with the weeks kept from rows that are aged out.
+def count(
+    con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None, measures: Sequence[str] = MEASURES
+) -> tuple[date | None, Frames]:
+    """The as-of date and measures by their names, with the weeks kept from rows that are aged out.
 
     Without a given `as_of` it is the newest day any accepted row tells of; None where there is no row at all, and then
     the measures are empty.
@@ -28,8 +32,20 @@ def count(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None
     run_files(con, names_in("1_staging"), {"timezone": settings.timezone})
     newest = con.execute("select newest_on from stg_newest_day").fetchall()[0][0]
     known_by = as_of or newest
-    run_files(con, names_in("2_core", "3_measures"), _params(settings, known_by or v.BEFORE_ANY_DATA))
-    return known_by, {name: _in_order(con, name) for name in MEASURES} | kept_weeks(con)
+    run_files(con, [*names_in("2_core"), *measures], _params(settings, known_by or v.BEFORE_ANY_DATA))
+    return known_by, {name: _in_order(con, name) for name in measures} | kept_weeks(con)
+
+
+def count_each(
+    con: duckdb.DuckDBPyConnection, settings: Settings, days: Iterable[date], measures: Sequence[str]
+) -> Iterator[tuple[date, Frames]]:
+    """Measures by their names as of each of some days, each with only what they need."""
+    make_references(con, settings.allowed_site_groups)
+    run_files(con, names_in("1_staging"), {"timezone": settings.timezone})
+    needed = needed_for(measures)
+    for day in days:
+        run_files(con, needed, _params(settings, day))
+        yield day, {name: _in_order(con, name) for name in measures}
 
 
 def _params(settings: Settings, as_of: date) -> dict[str, Any]:

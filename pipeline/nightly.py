@@ -18,6 +18,7 @@ from pipeline.intake.pseudonyms import key_for, read_key
 from pipeline.judge import judge
 from pipeline.places import disk_told, owner_only
 from pipeline.publish import built_aside, check_site_path
+from pipeline.remember import memory_of, remember
 from pipeline.settings import Settings
 from pipeline.store import kept, retention
 from pipeline.store.database import check_key, check_store_path, hold_lock, open_store, read_store
@@ -83,7 +84,8 @@ def run_night(
         clear_originals = _clearing(con, store, originals, is_due=aged_again > 0)
         edition, new_signals = _count_and_judge(con, settings, as_of, progress)
         kept.keep_results(con, edition.results)
-        kept.remember_signals(con, edition.results["signals"])
+        if as_of is None:  # a report of an earlier day does not tell later nights what they found
+            remember(con, edition.results)
         kept.keep_settings(con, settings)
         progress("drawing pages")
         with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
@@ -131,7 +133,7 @@ def _age_out(con: duckdb.DuckDBPyConnection, settings: Settings, progress: Progr
     progress(f"ageing out records before {ageing.cutoff}")
     known_by, measures = count(con, settings, None)
     drop_files(con)
-    retention.keep_weeks(con, ageing, judge(measures, known_by, kept.raised_before(con)))
+    retention.keep_weeks(con, ageing, judge(measures, known_by, memory_of(con), settings))
     retention.remove_rows(con)
 
 
@@ -167,9 +169,9 @@ def _count_and_judge(
     progress("counting")
     known_by, measures = count(con, settings, as_of)
     drop_files(con)
-    raised_before = kept.raised_before(con)
+    before = memory_of(con)
     progress("judging")
-    results = judge(measures, known_by, raised_before)
+    results = judge(measures, known_by, before, settings)
     run = con.execute(
         "select run_id, version, started_at, finished_at from run order by run_id desc limit 1"
     ).fetchall()
@@ -182,7 +184,8 @@ def _count_and_judge(
         adult_age=settings.adult_age,
         run=dict(zip(names, run[0], strict=True)) if run else {},
     )
-    return edition, tuple(name for name in results["signals"]["signal_id"] if name not in raised_before)
+    known = set(before.signals["signal_id"])
+    return edition, tuple(name for name in results["signals"]["signal_id"] if name not in known)
 
 
 def _outcome(edition: Edition, taken: Taken | None, new_signals: tuple[str, ...], is_changed: bool) -> Outcome:

@@ -47,6 +47,25 @@ def disk_told() -> Iterator[None]:
         raise UserError(f"{place}{error.strerror}.", remedy=MEND_DISK) from None
 
 
+@disk_told()
+def write_csv(path: Path, text: str) -> None:
+    """Write a CSV file that its owner alone can read, whole or not at all; one of that name goes.
+
+    `UsageError` where the name does not end in .csv or no file can lie there.
+    """
+    if path.suffix != ".csv" or path.is_dir():
+        raise UsageError(f"{path} is no name of a CSV file.", remedy="Name a file that ends in .csv.")
+    aside = path.with_name(f".{path.name}.writing")
+    with owner_only():
+        make_parent(path)
+        try:
+            aside.unlink(missing_ok=True)
+            aside.write_text(text, encoding="utf-8", newline="")
+            aside.replace(path)
+        finally:
+            aside.unlink(missing_ok=True)
+
+
 def tells_of_disk(error: Exception) -> bool:
     """Whether a database's error passes on one that the disk gave."""
     return any(os.strerror(code) in str(error) for code in _MENDABLE)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +15,9 @@ from pipeline.intake.load import take_in
 from pipeline.intake.pseudonyms import read_key
 from pipeline.places import disk_told, owner_only
 from pipeline.rejudge import rejudge
-from pipeline.store import retention
+from pipeline.store import memory, retention
 from pipeline.store.database import hold_lock, key_fingerprint, open_store
-from pipeline.store.journal import Entry, ageings_of, journal_path, raised_of, read_journal, runs_of
+from pipeline.store.journal import Entry, ageings_of, journal_path, memory_of, read_journal, runs_of
 from pipeline.store.ledger import Counts, Ledger, Run
 from pipeline.store.originals import Originals
 
@@ -119,12 +119,11 @@ def _recount(con: duckdb.DuckDBPyConnection, file: Entry) -> None:
 
 
 def _put_back(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> None:
-    """What no export gives again: settings, the days signals were raised, and weeks whose rows are aged out."""
+    """What no export gives again: settings, what the watch remembers, and weeks whose rows are aged out."""
     settings = [entry["settings"] for entry in entries if "settings" in entry]
     if settings:
         con.execute("insert into kept_settings values (?)", [settings[-1]])
-    for signal_id, raised_on in raised_of(entries).items():
-        con.execute("insert into signal_memory values (?, ?)", [signal_id, date.fromisoformat(raised_on)])
+    memory.write(con, ((kind, name, document) for (kind, name), document in memory_of(entries).items()))
     for ageing in ageings_of(entries):
         retention.put_back(con, ageing)
     retention.remove_rows(con)  # that a killed night left in the originals

@@ -4,12 +4,14 @@ import duckdb
 
 from pipeline.count import count
 from pipeline.judge import judge
+from pipeline.remember import memory_of
 from pipeline.store import kept
 from pipeline.store.sqlfiles import drop_files
 
 
 def rejudge(con: duckdb.DuckDBPyConnection) -> None:
     """Keep the results of an open store's rows, with the settings of its last night."""
-    known_by, measures = count(con, kept.kept_settings(con), None)
+    settings = kept.kept_settings(con)
+    known_by, measures = count(con, settings, None)
     drop_files(con)
-    kept.keep_results(con, judge(measures, known_by, kept.raised_before(con)))
+    kept.keep_results(con, judge(measures, known_by, memory_of(con), settings))

@@ -76,7 +76,7 @@ RESULTS: tuple[Result, ...] = (
     ),
     Result(
         "onsets",
-        "The share of piercings on which each complication was met first, up to each day after the piercing.",
+        "The share of piercings on which each complication, or a stud taken out, was met first, up to each day after.",
         ("complication", "day"),
         _times("complication", _TEXT)
         | _times("day at_risk onsets", _COUNT)
@@ -113,6 +113,16 @@ RESULTS: tuple[Result, ...] = (
         | _times("mature", _FLAG),
     ),
     Result(
+        "completion",
+        "Weeks not yet known in full: infections seen, and those there will be once all are known, with 95 % limits.",
+        ("dimension", "level", "week"),
+        _times("dimension level", _TEXT)
+        | _times("week", _DAY)
+        | _times("procedures seen", _COUNT)
+        | _times("known_share expected_final", _NUMBER)
+        | _times("low high", _COUNT),
+    ),
+    Result(
         "control_charts",
         "Points of the control charts with their limits.",
         ("chart", "subgroup"),
@@ -124,7 +134,13 @@ RESULTS: tuple[Result, ...] = (
         | _times("from_on to_on", _DAY)
         | _times("baseline", _NUMBER)
         | _times("baseline_from baseline_to", _DAY)
-        | _times("why", _TEXT),
+        | _times("why", _TEXT)
+        | _times("mature in_baseline", _FLAG)
+        | _times("rule rule_side", _TEXT)
+        | _times("phase", _COUNT)
+        | _times("phase_from", _DAY)
+        | _times("reason", _TEXT)
+        | _times("sigma_z", _NUMBER),
     ),
     Result(
         "comparison",
@@ -139,7 +155,16 @@ RESULTS: tuple[Result, ...] = (
         | _times("procedures reached", _COUNT)
         | _times("coverage raw_ratio phi phi_winsorised tau2", _NUMBER)
         | _times("wide_low_95 wide_high_95 wide_low_998 wide_high_998", _NUMBER)
-        | _times("posterior_low posterior_high probability_above", _NUMBER),
+        | _times("posterior_low posterior_high probability_above", _NUMBER)
+        | _times("model_expected model_ratio", _NUMBER),
+    ),
+    Result(
+        "calibration",
+        "Events against those the case-mix regression predicts, by tenths of predicted risk, for each complication.",
+        ("complication", "tenth"),
+        _times("complication", _TEXT)
+        | _times("tenth procedures observed", _COUNT)
+        | _times("predicted predicted_share share wilson_low wilson_high hosmer_lemeshow", _NUMBER),
     ),
     Result(
         "exposures",
@@ -163,7 +188,66 @@ RESULTS: tuple[Result, ...] = (
         | _times("expected ratio ratio_low ratio_high statistic threshold", _NUMBER)
         | _times("state", _TEXT)
         | _times("procedures", _COUNT)
-        | _times("ended_on", _DAY),
+        | _times("ended_on", _DAY)
+        | _times("incident_id", _TEXT)
+        | _times("standing_on faded_on", _DAY),
+    ),
+    Result(
+        "incidents",
+        "Open incidents: overlapping signals joined, with the likeliest cause and what speaks against.",
+        ("incident_id",),
+        _times("incident_id", _TEXT)
+        | _times("opened_on", _DAY)
+        | _times("complication dimension level state", _TEXT)
+        | _times("started_on", _DAY)
+        | _times("observed", _COUNT)
+        | _times("expected ratio ratio_low ratio_high", _NUMBER)
+        | _times("signals exposed still_exposed", _COUNT)
+        | _times("ended_on standing_on", _DAY)
+        | _times("cause_dimension cause_level against", _TEXT)
+        | _times("provisional", _FLAG),
+    ),
+    Result(
+        "explanations",
+        "Slices that may be behind each open incident, the likeliest first.",
+        ("incident_id", "rank"),
+        _times("incident_id", _TEXT)
+        | _times("rank", _COUNT)
+        | _times("dimension level", _TEXT)
+        | _times("evidence share", _NUMBER)
+        | _times("observed", _COUNT)
+        | _times("expected", _NUMBER),
+    ),
+    Result(
+        "incident_weeks",
+        "The last half year of each open incident by week of the piercing: observed, and expected so far.",
+        ("incident_id", "week"),
+        _times("incident_id", _TEXT)
+        | _times("week", _DAY)
+        | _times("procedures observed", _COUNT)
+        | _times("expected", _NUMBER),
+    ),
+    Result(
+        "watched_slices",
+        "The watch over the chain, its branches, sites, materials, articles and batches: the last half year, and how "
+        "near each is to its threshold.",
+        ("complication", "dimension", "level"),
+        _times("complication dimension level", _TEXT)
+        | _times("observed", _COUNT)
+        | _times("expected", _NUMBER)
+        | _times("from_on", _DAY)
+        | _times("evidence threshold", _NUMBER),
+    ),
+    Result(
+        "thresholds",
+        "Thresholds of the watch by family of slices, each set from the day it holds from.",
+        ("complication", "holds_from", "dimension"),
+        _times("complication dimension", _TEXT)
+        | _times("holds_from", _DAY)
+        | _times("threshold budget simulated_a_year", _NUMBER)
+        | _times("basis", _TEXT)
+        | _times("branches", _COUNT)
+        | _times("piercings_a_week events_a_week", _NUMBER),
     ),
     Result(
         "record_gaps",
@@ -197,6 +281,16 @@ RESULTS: tuple[Result, ...] = (
         "Every rule that a row or file breaks, as long as it stands rejected.",
         ("file", "sha256", "table", "line", "column", "rule"),
         _times("file table", _TEXT) | _times("line", _COUNT) | _times("rule column value remedy sha256", _TEXT),
+    ),
+    Result(
+        "calls",
+        "Visits whose client should be asked today, each under its most urgent reason.",
+        ("branch_id", "visit_id"),
+        _times("branch_id visit_id", _TEXT)
+        | _times("urgency", _COUNT)
+        | _times("reason about", _TEXT)
+        | _times("since due_on", _DAY)
+        | _times("others", _TEXT),
     ),
     Result(
         "coverage",

@@ -5,6 +5,7 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, TypeAlias
 
@@ -19,6 +20,9 @@ SETTINGS_NAME = "scapha.toml"
 Way: TypeAlias = tuple[str | int, ...]
 """The way to a setting: names, and places in a list counted from 0."""
 
+LISTS = {"phases": "phase", "sources": "source"}
+"""The settings that are lists of tables, and what one entry of each is."""
+
 _SAYS = {
     "string_type": MUST_BE_TEXT,
     "int_type": "must be a whole number, without quotation marks",
@@ -32,9 +36,26 @@ _SAYS = {
     "string_too_long": "must have {max_length} characters at most",
     "string_too_short": "must not be empty",
     "too_short": "must have at least {min_length} entries",
+    "date_type": "must be a day such as 2031-05-04, without quotation marks and time",
     "value_error": "{error}",
 }
 """What is said of a fault, by its pydantic type."""
+
+
+def _not_blank(text: str) -> str:
+    if not text.strip():
+        raise ValueError("must say why the phase begins: a baseline is never changed in silence")
+    return text
+
+
+class DeclaredPhase(BaseModel):
+    """A day from whose week on control charts have a new baseline, and why: of every chart, or of one branch's."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, serialize_by_alias=True)
+
+    from_on: date = Field(alias="from", description="first day; the phase begins with its week")
+    reason: Annotated[str, AfterValidator(_not_blank)] = Field(max_length=200, description="what changed on that day")
+    branch: str | None = Field(default=None, min_length=1, description="its branch_id; without it every chart")
 
 
 class Settings(BaseModel):
@@ -54,6 +75,15 @@ class Settings(BaseModel):
     # 365 days (scars, migration) needs 743 days, so the default is three. Over 100 years is a slip of the finger.
     keep_years: int = Field(
         default=3, ge=2, le=100, description="years records are kept; under 3 no rates of scars and migration"
+    )
+    phases: tuple[DeclaredPhase, ...] = Field(
+        default=(), strict=False, description="days from which control charts have a new baseline, each with its reason"
+    )
+    false_alarms_a_year: float | None = Field(
+        default=None,
+        gt=0,
+        le=52,
+        description="false alarms of infection that are accepted; without it 4 for a chain, 0.5 for one branch",
     )
     sources: tuple[Source, ...] = Field(
         default=(), strict=False, description="how exports are written that are not the plain case; the first fit holds"
@@ -122,29 +152,29 @@ def shown(settings: Settings, path: Path | None) -> list[tuple[str, str, str]]:
 def as_toml(settings: Settings) -> str:
     """The settings as TOML that reads back equal."""
     lines = []
-    source: str | int = -1
+    opened: Way = ()
     for way, value in _leaves(settings):
-        in_source = way[0] == "sources" and len(way) > 1
-        if in_source and way[1] != source:
-            lines += ["", "[[sources]]"]
-            source = way[1]
-        lines.append(f"{_name(way[2:] if in_source else way)} = {toml_value(value)}")
+        in_list = way[0] in LISTS and len(way) > 1
+        if in_list and way[:2] != opened:
+            lines += ["", f"[[{way[0]}]]"]
+            opened = way[:2]
+        lines.append(f"{_name(way[2:] if in_list else way)} = {toml_value(value)}")
     return "\n".join(lines) + "\n"
 
 
 def _leaves(settings: Settings) -> Iterator[tuple[Way, Any]]:
     """Every setting's way and value; within a source, each pair of `columns`, `values` and `constants` is one."""
-    found = settings.model_dump(exclude_none=True)
-    sources = found.pop("sources")
+    found = settings.model_dump(exclude_none=True, by_alias=True)
+    lists = {name: found.pop(name) for name in LISTS}
     yield from (((name,), value) for name, value in found.items())
-    if not sources:
-        yield ("sources",), ()
-    for at, source in enumerate(sources):
-        for name, value in source.items():
-            if name in ("columns", "values", "constants"):
-                yield from ((("sources", at, name, key), inner) for key, inner in value.items())
-            else:
-                yield ("sources", at, name), value
+    yield from (((name,), ()) for name in LISTS if not lists[name])
+    for name, entries in lists.items():
+        for at, entry in enumerate(entries):
+            for key, value in entry.items():
+                if key in ("columns", "values", "constants"):
+                    yield from (((name, at, key, inner_key), inner) for inner_key, inner in value.items())
+                else:
+                    yield (name, at, key), value
 
 
 def toml_value(value: Any) -> str:
@@ -179,8 +209,8 @@ def _told(fault: Any, lines: dict[Way, int]) -> Iterator[str]:
         found = [((*way, *within), text) for within, text in fault["ctx"][FAULTS]]
     elif fault["type"] == "extra_forbidden":
         found = [(way, _unknown(way))]
-    elif way == ("sources",) and fault["type"] == "tuple_type":
-        found = [(way, "must begin with [[sources]], in two brackets, for each source")]
+    elif len(way) == 1 and way[0] in LISTS and fault["type"] == "tuple_type":
+        found = [(way, f"must begin with [[{way[0]}]], in two brackets, for each {LISTS[way[0]]}")]
     else:
         found = [(way, _SAYS.get(fault["type"], "{msg}").format(msg=fault["msg"], **fault.get("ctx", {})))]
     for way, text in found:
@@ -189,11 +219,12 @@ def _told(fault: Any, lines: dict[Way, int]) -> Iterator[str]:
 
 
 def _unknown(way: Way) -> str:
-    known, of = {
-        1: (Settings.model_fields, ""),
-        3: (Source.model_fields, " of a source"),
-        4: (Split.model_fields, " of a split"),
+    model, of = {
+        1: (Settings, ""),
+        3: (DeclaredPhase, " of a phase") if way[0] == "phases" else (Source, " of a source"),
+        4: (Split, " of a split"),
     }[len(way)]
+    known = [field.alias or name for name, field in model.model_fields.items()]
     return f"is no setting{of}{did_you_mean(str(way[-1]), known)}"
 
 

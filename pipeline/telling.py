@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -71,6 +71,14 @@ def tell(outcome: "Outcome", site: Path, *, as_json: bool) -> None:
         f"{counts['rejected_standing']:,} rows or files stand rejected; "
         f"{len(outcome.summary['open_signals'])} signals open, {len(new)} of them new."
     )
+
+
+def aligned(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Rows of cells, the header among them, as lines whose columns stand below each other; nothing is cut."""
+    rows = [[printable(cell.replace("\N{NO-BREAK SPACE}", " ")) for cell in row] for row in rows]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
 
 
 def printable(text: str) -> str:

@@ -1,5 +1,6 @@
-"""What stands out, in sentences: signals told plainly, the same on every page."""
+"""What stands out, in sentences: open incidents of the watch, and causes that stand out over the year."""
 
+import hashlib
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -15,7 +16,11 @@ IN_USE_DAYS = 28
 
 @dataclass(frozen=True)
 class Finding:
-    """A possible cause with more events than chance explains."""
+    """A possible cause with more events than chance explains; `is_incident` where the watch has an open incident of it.
+
+    `used_from` and `used_to` are the first and last day on which piercings met it, those of an incident from its
+    estimated start on; `p_value` is that over the year, NaN of an incident.
+    """
 
     identifier: str
     complication: str
@@ -31,7 +36,7 @@ class Finding:
     used_from: date
     used_to: date
     is_in_use: bool
-    raised_on: date
+    is_incident: bool = False
 
     @property
     def name(self) -> str:
@@ -41,7 +46,8 @@ class Finding:
     @property
     def is_person_or_place(self) -> bool:
         """Whether the cause is not a thing that is used, but someone who pierces or somewhere it is done."""
-        return self.dimension in ("practitioner", "practitioner:site_group", "branch")
+        parts = set(self.dimension.split(":"))
+        return not parts & {"lot", "batch", "article", "material"}
 
     @property
     def use(self) -> str:
@@ -56,15 +62,44 @@ class Finding:
         return (
             f"{words.COMPLICATION[self.complication].capitalize()} after {self.name}: "
             f"{numbers.count(self.observed)} of {words.plural(self.procedures, 'piercing')}, "
-            f"where about {self.expected:.0f} were expected"
+            f"where about {numbers.tenth(self.expected) if self.expected < 1 else f'{self.expected:.0f}'} were expected"
         )
 
 
 def findings(edition: Edition) -> list[Finding]:
-    """Causes beyond their limit: those still in use first, then by how far beyond chance they are."""
+    """Open incidents, those of infection first, the newest before others; then what else stands out over the year."""
+    found = incidents(edition)
+    known = {(one.complication, one.dimension, one.level) for one in found}
+    over_the_year = [one for one in year_findings(edition) if (one.complication, one.dimension, one.level) not in known]
+    return found + over_the_year
+
+
+def incidents(edition: Edition) -> list[Finding]:
+    """The watch's open incidents, those of infection first, then the newest."""
     if edition.as_of is None:
         return []
-    signals = edition.results["signals"].filter(pl.col("method") == "funnel")
+    in_use_since = edition.as_of - timedelta(days=IN_USE_DAYS)
+    key = ("complication", "dimension", "level", "observed", "expected", "ratio", "ratio_low", "ratio_high")
+    found = [
+        Finding(
+            identifier=row["incident_id"],
+            procedures=row["exposed"],
+            p_value=float("nan"),
+            used_from=row["started_on"],
+            used_to=row["ended_on"] or row["started_on"],
+            is_in_use=(row["ended_on"] or row["started_on"]) >= in_use_since,
+            is_incident=True,
+            **{name: row[name] for name in key},
+        )
+        for row in edition.results["incidents"].sort("opened_on", "incident_id", descending=[True, False]).to_dicts()
+    ]
+    return sorted(found, key=lambda one: one.complication != "infection")
+
+
+def year_findings(edition: Edition) -> list[Finding]:
+    """Causes beyond their limit over the year: those still in use first, then by how far beyond chance they are."""
+    if edition.as_of is None:
+        return []
     exposures = edition.results["exposures"].filter("signal")
     use = (
         edition.results["cause_branches"]
@@ -72,27 +107,34 @@ def findings(edition: Edition) -> list[Finding]:
         .agg(pl.col("used_from").min(), pl.col("used_to").max())
     )
     key = ["complication", "dimension", "level"]
-    rows = signals.join(exposures.select(*key, "p_value"), on=key).join(use, on=key)
+    rows = exposures.join(use, on=key)
     in_use_since = edition.as_of - timedelta(days=IN_USE_DAYS)
     found = [
         Finding(
-            identifier=row["signal_id"],
+            identifier=_identifier(*(row[name] for name in key)),
             is_in_use=row["used_to"] >= in_use_since,
             **{name: row[name] for name in (*key, "observed", "expected", "ratio", "ratio_low", "ratio_high")},
-            **{name: row[name] for name in ("procedures", "p_value", "used_from", "used_to", "raised_on")},
+            **{name: row[name] for name in ("procedures", "p_value", "used_from", "used_to")},
         )
         for row in rows.iter_rows(named=True)
     ]
     return sorted(found, key=lambda finding: (not finding.is_in_use, finding.p_value, finding.identifier))
 
 
+def _identifier(*parts: str) -> str:
+    """A name for links: a digest, since pages that name no practitioner link to it too."""
+    return "F-" + hashlib.sha256("|".join(parts).encode()).hexdigest()[:10]
+
+
 def recent_points(edition: Edition, days: int = 91) -> pl.DataFrame:
-    """Control-chart signals whose subgroup ended within the last days before the newest mature day."""
-    signals = edition.results["signals"].filter(pl.col("method") != "funnel")
+    """Points of control charts beyond their limit whose subgroup ended within the last days before the newest mature
+    day.
+    """
+    points = edition.results["control_charts"].filter("signal")
     if edition.as_of is None:
-        return signals
+        return points
     newest_mature = edition.as_of - timedelta(days=v.INFECTION.window_days + v.REPORTING_LAG_DAYS)
-    return signals.filter(pl.col("ended_on") >= newest_mature - timedelta(days=days))
+    return points.filter(pl.col("to_on") >= newest_mature - timedelta(days=days))
 
 
 def silent_branches(edition: Edition, days: int = 2) -> list[tuple[str, date | None]]:

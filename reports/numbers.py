@@ -26,6 +26,11 @@ def count(value: int | float | None) -> str:
     return NONE if value is None else f"{value:,.0f}"
 
 
+def count_range(low: int, high: int) -> str:
+    """Limits of a count: 11 to 38."""
+    return f"{count(low)}{_TO}{count(high)}"
+
+
 def tenth(value: float | None) -> str:
     """A number with one decimal, such as expected cases: 13.2."""
     return NONE if value is None else f"{value:,.1f}"

@@ -20,6 +20,7 @@ class Cell:
 class Table:
     """A table: what it shows, its column heads, its rows (the first cell is the row's head), its CSV file if any.
 
+    `also` is a second CSV file, where the figures are of two.
     `n_text` columns from the left hold text, the others figures, except the last where the table `ends_in_words`.
     """
 
@@ -29,6 +30,7 @@ class Table:
     source: str = ""
     n_text: int = 1
     ends_in_words: bool = False
+    also: str = ""
 
 
 @dataclass(frozen=True)

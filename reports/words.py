@@ -51,6 +51,22 @@ NO_RANKING = (
     "cartilage will see more infection."
 )
 
+AGAINST = {
+    "more_asked": "More clients of these branches were asked than before, so more may only have come to light.",
+    "recorded_at_once": "Half or more of them were recorded on one day: a backlog typed in looks like this.",
+    "few": "It rests on few cases.",
+}
+"""What speaks against a rise, by the watch's own words for it."""
+
+STATE = {
+    "new": "nobody has noted anything yet",
+    "looked_into": "being looked into",
+    "explained": "a cause was found",
+    "chance": "put down to chance",
+    "closed": "closed",
+    "faded": "faded by itself",
+}
+
 CAUTION_SIGNAL = "A signal is a reason to look, not a finding: it says that chance alone seldom does this, not why."
 CAUTION_RED_FLAGS = (
     "Fever or feeling unwell, spreading or severe pain or swelling of the upper ear, a pocket of pus, an ear losing "
@@ -66,12 +82,16 @@ def named(dimension: str, level: str) -> str:
     """A level with its dimension: `lot K3-M10-04`, `practitioner P-014, upper cartilage`."""
     if dimension == "all":
         return "the whole chain"
-    if dimension == "practitioner:site_group":
-        practitioner, group = level.split(":")
-        return f"practitioner {practitioner}, {SITE_GROUP.get(group, group)}"
+    if ":" in dimension:
+        return ", ".join(_part(*part) for part in zip(dimension.split(":"), level.split(":"), strict=True))
     if dimension in ("site_group", "material", "site"):
         level = SITE_GROUP.get(level, level).replace("_", " ")
     return f"{DIMENSION.get(dimension, dimension)} {level}"
+
+
+def _part(dimension: str, level: str) -> str:
+    """A level as part of a pair; a site group needs no word before it."""
+    return SITE_GROUP.get(level, level) if dimension == "site_group" else named(dimension, level)
 
 
 def no_data_since(through: date | None) -> str:

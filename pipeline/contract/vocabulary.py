@@ -85,16 +85,25 @@ ANY = Complication("any", 30, tuple(name for name in KIND_NAMES if name != "fain
 COMPLICATIONS: tuple[Complication, ...] = (*KINDS, INFECTION, ANY)
 """Every complication and group that has a rate, in the order tables and pages show them."""
 
+ONSET_DAYS = 90
+"""Days after the piercing over which the beginnings of complications are followed."""
+STUD_OUT = _kind("stud_out", "stud taken out, no complication before", ONSET_DAYS)
+"""Not a complication, but what can come first and ends the time in which one could begin."""
 ONSETS: tuple[Complication, ...] = (
     INFECTION,
     *(kind for kind in KINDS if kind.name not in INFECTION.members and kind.name != "faint"),
+    STUD_OUT,
 )
-"""Complications told apart by when they begin; of two that begin on one day the first named counts. Fainting is over
-when the client leaves."""
-ONSET_DAYS = 90
-"""Days after the piercing over which the beginnings of complications are followed."""
+"""What is told apart by when it begins; of two that begin on one day the first named counts. Fainting is over when the
+client leaves."""
 
 WINDOWS = tuple(sorted({complication.window_days for complication in COMPLICATIONS}))
+
+
+def answer_days(window_days: int) -> tuple[int, int]:
+    """The first and last day after a piercing on which an asked answer vouches for a window."""
+    return -(-window_days // 5), window_days + REPORTING_LAG_DAYS
+
 
 AGE_BANDS: tuple[tuple[str, int, int], ...] = (
     ("0-4", 0, 4),
@@ -134,6 +143,9 @@ DIMENSIONS = (
 
 WATCHED = ("infection", "contact_allergy", "embedded_stud", "excess_bleeding")
 """Complications whose excess is looked for in every possible cause."""
+
+FOLLOWED = (*WATCHED, "any")
+"""Complications that the watch follows night by night, in the order of their names on pages."""
 
 CAUSES = ("branch", "article", "material", "practitioner", "lot", "batch", "practitioner:site_group")
 """Dimensions whose levels may be the cause of an excess; of equal ones the first named is told."""

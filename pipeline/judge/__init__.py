@@ -9,10 +9,13 @@ from datetime import date
 import polars as pl
 
 from pipeline.contract import vocabulary as v
-from pipeline.judge.aged import with_kept_weeks
+from pipeline.judge.aged import still_counted, with_kept_weeks
+from pipeline.judge.calling import judge_calls
+from pipeline.judge.case_mix import fit_risks, judge_calibration
 from pipeline.judge.charts import judge_control_charts
 from pipeline.judge.clients import judge_client_shares
 from pipeline.judge.comparison import judge_comparison
+from pipeline.judge.completion import judge_completion
 from pipeline.judge.expected import Reference, judge_weekly
 from pipeline.judge.exposures import judge_exposures
 from pipeline.judge.onsets import judge_onsets
@@ -25,23 +28,24 @@ from pipeline.judge.rates import (
     judge_revisits,
 )
 from pipeline.judge.records import judge_branches, judge_intake, judge_rejected_rows
-from pipeline.judge.signals import judge_signals
 from pipeline.judge.volumes import judge_file_volumes
 from pipeline.results import RESULT_BY_NAME
+from pipeline.settings import Settings
+from pipeline.watch.night import Memory, watch
 
 Frames = dict[str, pl.DataFrame]
 
 
-def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date]) -> Frames:
+def judge(measures: Frames, known_by: date | None, memory: Memory, settings: Settings) -> Frames:
     """Every result table by its name, from the measures as of a day; None where there is no data, and they are empty.
 
-    `raised_before` holds the signals of earlier nights with the day each was first raised.
+    `memory` is what earlier nights left to the watch.
     """
     as_of = known_by or v.BEFORE_ANY_DATA
     data_from: date | None = measures["data_span"]["data_from"][0]
     reference = Reference(as_of, data_from)
-    control_charts = judge_control_charts(measures["infection_sequence"], reference)
     exposures = judge_exposures(measures["exposed_piercings"], measures["exposure_levels"])
+    risks = fit_risks(measures["branch_strata"])
     results = {
         "complication_rates": judge_rates(measures["complication_counts"], data_from),
         "material_sites": judge_material_sites(measures["material_sites"]),
@@ -52,13 +56,13 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
         "weekly": judge_weekly(
             measures["weekly_counts"], measures["infection_days"], measures["infection_delays"], reference
         ),
+        "completion": judge_completion(measures["infection_days"], measures["infection_delays"], reference),
         "coverage": judge_coverage(measures["coverage_weeks"], as_of),
-        "control_charts": control_charts,
         "comparison": judge_comparison(
-            measures["branch_strata"], measures["complication_counts"], measures["branch_days"]
+            measures["branch_strata"], measures["complication_counts"], measures["branch_days"], risks
         ),
+        "calibration": judge_calibration(risks),
         "exposures": exposures,
-        "signals": judge_signals(control_charts, exposures, as_of, raised_before),
         "record_gaps": measures["record_gaps"],
         "intake": judge_intake(measures["intake_files"]),
         "file_volumes": judge_file_volumes(measures["file_branch_days"], as_of),
@@ -67,4 +71,9 @@ def judge(measures: Frames, known_by: date | None, raised_before: dict[str, date
         "branch_practitioners": judge_branch_practitioners(measures["branch_practitioners"]),
         "branches": judge_branches(measures["branch_days"]),
     }
-    return with_kept_weeks({name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}, measures)
+    results = with_kept_weeks({name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}, measures)
+    sequence = still_counted(measures["infection_sequence"], measures)
+    charts = judge_control_charts(results["weekly"], sequence, reference, settings.phases)
+    watched = watch(measures, as_of, memory, settings.false_alarms_a_year)
+    calls = RESULT_BY_NAME["calls"].frame(judge_calls(measures, watched["signals"], as_of))
+    return results | {"control_charts": charts, "calls": calls} | watched

@@ -23,6 +23,14 @@ def with_kept_weeks(results: Frames, measures: Frames) -> Frames:
     return joined
 
 
+def still_counted(frame: pl.DataFrame, measures: Frames) -> pl.DataFrame:
+    """A measure's rows of weeks, by its column `week`, that are counted and not kept."""
+    ageing = measures.get("ageing")
+    if ageing is None or ageing.is_empty():
+        return frame
+    return frame.filter(_is_counted(frame, ageing["weeks_before"][0]))
+
+
 def _is_counted(frame: pl.DataFrame, weeks_before: date) -> pl.Expr:
     """Whether a row's week, by its column `week` or its period, is still counted; a row of no week is."""
     if "week" in frame.columns:

@@ -7,10 +7,13 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.contract import vocabulary as v
+from pipeline.judge.case_mix import FACTORS
 from pipeline.stats.arguments import FloatArray
+from pipeline.stats.case_mix import expected_events
 from pipeline.stats.funnel import funnel_limits
+from pipeline.stats.gamma_poisson import gamma_posterior, gamma_prior
 from pipeline.stats.overdispersion import ratio_overdispersion, widened_ratio_limits
-from pipeline.stats.posteriors import gamma_posterior, gamma_prior, probability_beyond
+from pipeline.stats.posteriors import probability_beyond
 from pipeline.stats.shrinkage import marshall
 from pipeline.stats.standardise import expected, standardised_ratio, stratum_rates
 
@@ -21,8 +24,15 @@ MARGIN = 1.25
 """Times the mean of all that a branch's true ratio is asked to exceed: a difference worth acting on, by choice."""
 
 
-def judge_comparison(strata: pl.DataFrame, counts: pl.DataFrame, branches: pl.DataFrame) -> pl.DataFrame:
-    """comparison, from the measures branch_strata, complication_counts and branch_days."""
+def judge_comparison(
+    strata: pl.DataFrame, counts: pl.DataFrame, branches: pl.DataFrame, risks: pl.DataFrame
+) -> pl.DataFrame:
+    """comparison, from the measures branch_strata, complication_counts and branch_days.
+
+    `risks` are those of `case_mix.fit_risks`.
+    """
+    cells = ["complication", *FACTORS]
+    strata = strata.join(risks.select(*cells, "risk"), on=cells, how="left", maintain_order="left")
     sizes = counts.filter(pl.col("dimension") == "branch").rename({"level": "branch_id"})
     policies = dict(branches.select("branch_id", "follow_up_policy").iter_rows())
     by_complication = [
@@ -39,10 +49,11 @@ def _compare(strata: pl.DataFrame, sizes: pl.DataFrame, policies: dict[str, str 
     keyed = strata.join(sizes.select("branch_id").with_row_index("group"), on="branch_id").with_columns(
         pl.struct("site_group", "age_band").rank("dense").sub(1).alias("stratum")
     )
-    procedures, stratum = keyed["procedures"].to_numpy(), keyed["stratum"].to_numpy()
+    procedures, stratum, group = (keyed[name].to_numpy() for name in ("procedures", "stratum", "group"))
     n_strata = keyed["stratum"].n_unique()
     rates = stratum_rates(keyed["events"].to_numpy(), procedures, stratum, n_strata)
-    usual = np.nan_to_num(expected(rates, procedures, stratum, keyed["group"].to_numpy(), sizes.height))
+    usual = np.nan_to_num(expected(rates, procedures, stratum, group, sizes.height))
+    by_model = expected_events(keyed["risk"].to_numpy(), procedures, group, sizes.height)
     observed = sizes["events"].to_numpy()
     ratio, limits = standardised_ratio(observed, usual), funnel_limits(usual)
     judged = [_may_compare(row, sizes, policies) for row in sizes.iter_rows(named=True)]
@@ -64,6 +75,8 @@ def _compare(strata: pl.DataFrame, sizes: pl.DataFrame, policies: dict[str, str 
         _share("reached").fill_nan(None).alias("coverage"),
         (_share("observed") / (pl.col("observed").sum() / pl.col("procedures").sum())).alias("raw_ratio"),
         *(pl.Series(name, values, dtype=pl.Float64) for name, values in spread.items()),
+        pl.Series("model_expected", by_model),
+        pl.Series("model_ratio", standardised_ratio(observed, np.nan_to_num(by_model)).ratio),
     )
 
 

@@ -51,6 +51,16 @@ def delay_distribution(delays: pl.DataFrame) -> DelayDistribution:
     return estimate_delay(each["delay_days"].to_numpy(), each["seen_days"].to_numpy())
 
 
+def with_known_piercings(days: pl.DataFrame, delays: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """Days of infection_days with `known_piercings`: their piercings, each weighing the share of its infections known.
+
+    The share is that of infections that are known by the piercing's age, from the measure infection_delays.
+    """
+    ages = (as_of - days["performed_on"]).dt.total_days()
+    known = delay_distribution(delays).cdf(ages.to_numpy())
+    return days.with_columns((pl.col("procedures") * pl.Series(known)).alias("known_piercings"))
+
+
 def expected_so_far(days: pl.DataFrame, delays: pl.DataFrame, reference: Reference) -> pl.DataFrame:
     """Infections expected by now for each week and branch: columns week, branch_id, infections_expected.
 
@@ -58,21 +68,18 @@ def expected_so_far(days: pl.DataFrame, delays: pl.DataFrame, reference: Referen
     its age. NaN where the reference period has no piercing.
     """
     days = days.filter(pl.col("performed_on") <= reference.as_of)
-    keyed = days.with_columns(
+    keyed = with_known_piercings(days, delays, reference.as_of).with_columns(
         pl.struct("site_group", "age_band").rank("dense").sub(1).alias("stratum"),
         pl.struct("week", "branch_id").rank("dense").sub(1).alias("group"),
-        ((reference.as_of - pl.col("performed_on")).dt.total_days()).alias("age_days"),
     )
-    known = delay_distribution(delays).cdf(keyed["age_days"].to_numpy())
-    keyed = keyed.with_columns((pl.col("procedures") * pl.Series(known)).alias("at_risk"))
     usual = keyed.filter(reference.holds("performed_on"))
     n_strata, n_groups = keyed["stratum"].n_unique(), keyed["group"].n_unique()
     rates = stratum_rates(
-        usual["infections"].to_numpy(), usual["at_risk"].to_numpy(), usual["stratum"].to_numpy(), n_strata
+        usual["infections"].to_numpy(), usual["known_piercings"].to_numpy(), usual["stratum"].to_numpy(), n_strata
     )
     weeks = keyed.select("group", "week", "branch_id").unique("group").sort("group").drop("group")
     values = expected(
-        rates, keyed["at_risk"].to_numpy(), keyed["stratum"].to_numpy(), keyed["group"].to_numpy(), n_groups
+        rates, keyed["known_piercings"].to_numpy(), keyed["stratum"].to_numpy(), keyed["group"].to_numpy(), n_groups
     )
     return weeks.with_columns(pl.Series("infections_expected", np.asarray(values, dtype=np.float64)))
 

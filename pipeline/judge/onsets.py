@@ -12,7 +12,8 @@ def judge_onsets(first_onsets: pl.DataFrame) -> pl.DataFrame:
     """onsets: a row for each complication and day it began on, from the measure first_onsets.
 
     A piercing counts for the complication it met first; the others then can no longer be first, which is what competing
-    risks are. Piercings known about for a shorter time count while they are.
+    risks are. A stud taken out, as far as no complication came before, is one more of these. Piercings known about for
+    a shorter time count while they are.
     """
     names = [complication.name for complication in v.ONSETS]
     cause = first_onsets["complication"].replace_strict(names, range(1, len(names) + 1), default=0).to_numpy()

@@ -1,9 +1,8 @@
 """The journal: what exports cannot give again, a JSON line for each entry, beside the store.
 
-Every run with its files and their counts, settings, the days signals were raised, tombstones, and weeks kept of rows
-that are aged out. With the originals it
-is enough to make the store again. An entry is written before the run commits; a run that came to nothing is undone by a
-later entry, and of two entries of one run the later holds.
+Every run with its files and their counts, settings, what the watch remembers, tombstones, and weeks kept of rows that
+are aged out. With the originals it is enough to make the store again. An entry is written before the run commits; a run
+that came to nothing is undone by a later entry, and of two entries of one run the later holds.
 """
 
 import json
@@ -103,10 +102,10 @@ def note_cleared(store: Path, cutoff: date) -> None:
     _append(journal_path(store), [{"originals_cleared": cutoff.isoformat()}])
 
 
-def raised_of(entries: list[Entry]) -> dict[str, str]:
-    """The days on which signals were raised: the latest entry of a signal holds, and may take it back."""
-    raised = {entry["signal_id"]: entry["raised_on"] for entry in entries if "signal_id" in entry}
-    return {signal_id: raised_on for signal_id, raised_on in raised.items() if raised_on is not None}
+def memory_of(entries: list[Entry]) -> dict[tuple[str, str], Any]:
+    """What the watch remembers, by kind and id: the latest entry of each holds, and may take it back."""
+    latest = {(entry["remembered"], entry["id"]): entry["document"] for entry in entries if "remembered" in entry}
+    return {name: document for name, document in latest.items() if document is not None}
 
 
 def catch_up(con: duckdb.DuckDBPyConnection, store: Path) -> None:
@@ -132,15 +131,20 @@ def _missing(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> Iterator[E
     for (text,) in con.execute("select settings from kept_settings").fetchall():
         if settings[-1:] != [text]:
             yield {"settings": text}
-    written = raised_of(entries)
-    raised = dict(con.execute("select signal_id, raised_on::varchar from signal_memory order by signal_id").fetchall())
-    yield from ({"signal_id": name, "raised_on": day} for name, day in raised.items() if written.get(name) != day)
-    yield from ({"signal_id": name, "raised_on": None} for name in written if name not in raised)
+    yield from _missing_memory(con, memory_of(entries))
     yield from _missing_ageings(con, entries)
     buried = {(entry["kind"], entry["hash"]) for entry in entries if "hash" in entry}
     for row in fetch(con, "from tombstone order by kind, hash").to_dicts():
         if (row["kind"], row["hash"]) not in buried:
             yield row
+
+
+def _missing_memory(con: duckdb.DuckDBPyConnection, written: dict[tuple[str, str], Any]) -> Iterator[Entry]:
+    rows = con.execute("from watch_memory order by kind, id").fetchall()
+    held = {(kind, name): json.loads(entry) for kind, name, entry in rows}
+    for name in [*held, *(name for name in written if name not in held)]:
+        if held.get(name) != written.get(name):
+            yield {"remembered": name[0], "id": name[1], "document": held.get(name)}
 
 
 def _missing_ageings(con: duckdb.DuckDBPyConnection, entries: list[Entry]) -> Iterator[Entry]:

@@ -1,15 +1,14 @@
-"""What a night leaves in the store beside the rows: its results, its settings, and which signals were raised when."""
+"""What a night leaves in the store beside the rows: its results and its settings."""
 
 import hashlib
 from collections.abc import Mapping
-from datetime import date
 
 import duckdb
 import polars as pl
 
 from pipeline.results import RESULTS
 from pipeline.settings import Settings
-from pipeline.store.database import create_from_frame, insert_frame
+from pipeline.store.database import create_from_frame
 
 
 def keep_results(con: duckdb.DuckDBPyConnection, results: Mapping[str, pl.DataFrame]) -> None:
@@ -38,15 +37,3 @@ def kept_settings(con: duckdb.DuckDBPyConnection) -> Settings:
     """The settings the last night ran with; the defaults before the first."""
     kept = con.execute("select settings from kept_settings").fetchall()
     return Settings.model_validate_json(kept[0][0]) if kept else Settings()
-
-
-def raised_before(con: duckdb.DuckDBPyConnection) -> dict[str, date]:
-    """The signals of earlier nights, with the day each was first raised."""
-    return dict(con.execute("select signal_id, raised_on from signal_memory").fetchall())
-
-
-def remember_signals(con: duckdb.DuckDBPyConnection, signals: pl.DataFrame) -> None:
-    """Remember when signals not met before were raised."""
-    new = signals.filter(~pl.col("signal_id").is_in(list(raised_before(con)))).select("signal_id", "raised_on")
-    if not new.is_empty():
-        insert_frame(con, "signal_memory", new)

@@ -27,7 +27,7 @@ def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataF
             orient="row",
         ),
         "ref_windows": pl.DataFrame(
-            [(days, -(-days // 5), days + v.REPORTING_LAG_DAYS) for days in v.WINDOWS],
+            [(days, *v.answer_days(days)) for days in v.WINDOWS],
             schema={"window_days": pl.Int32, "first_answer_day": pl.Int32, "last_answer_day": pl.Int32},
             orient="row",
         ),
@@ -37,6 +37,7 @@ def reference_frames(allowed_site_groups: tuple[str, ...]) -> dict[str, pl.DataF
             orient="row",
         ),
         "ref_watched": pl.DataFrame({"complication": list(v.WATCHED)}),
+        "ref_followed": pl.DataFrame({"complication": list(v.FOLLOWED)}),
         "ref_onsets": pl.DataFrame(
             [(kind, c.name, place) for place, c in enumerate(v.ONSETS) for kind in c.members],
             schema={"kind": pl.String, "complication": pl.String, "place": pl.Int32},

@@ -1,20 +1,43 @@
-"""Infections by week of piercing against those expected so far; weeks still too young are drawn hollow."""
+"""Events by week of piercing against those expected so far, and what recent weeks will have once all is known."""
 
 import altair as alt
 import polars as pl
 
-from reports.charts.drawing import ACCENT, MARK, SOFT, Drawable, day_axis, values, with_week_ends
+from reports.charts.drawing import ACCENT, INK, MARK, SOFT, Drawable, day_axis, values, with_week_ends
 
 
-def observed_expected(weeks: pl.DataFrame) -> Drawable:
-    """Bars and a stepped line from the columns week, observed, expected and mature."""
+def observed_expected(
+    weeks: pl.DataFrame, completion: pl.DataFrame | None = None, *, unit: str = "infections"
+) -> Drawable:
+    """Bars and a stepped line from the columns week, observed, expected and solid; bars not solid are hollow.
+
+    `completion` puts on the bar of each of its weeks, from its columns week, observed, expected_final, low and high, a
+    hollow part for what is still to become known, and a whisker for the limits.
+    """
     base = alt.Chart(values(with_week_ends(weeks))).encode(x=alt.X("week:T", axis=day_axis()))
     bars = base.mark_bar(strokeWidth=1, stroke=ACCENT).encode(
         x2=alt.X2("week_end:T"),
-        y=alt.Y("observed:Q", title="infections", axis=alt.Axis(tickCount=4)),
+        y=alt.Y("observed:Q", title=unit, axis=alt.Axis(tickCount=4)),
         y2=alt.Y2Datum(0),
-        fill=alt.FillValue("transparent", condition={"test": "datum.mature", "value": SOFT}),
-        strokeDash=alt.StrokeDashValue([3, 2], condition={"test": "datum.mature", "value": [1, 0]}),
+        fill=alt.FillValue("transparent", condition={"test": "datum.solid", "value": SOFT}),
+        strokeDash=alt.StrokeDashValue([3, 2], condition={"test": "datum.solid", "value": [1, 0]}),
     )
     line = base.mark_line(interpolate="step-after", color=MARK, strokeWidth=2).encode(y=alt.Y("expected:Q"))
-    return alt.layer(bars, line)
+    if completion is None or completion.is_empty():
+        return alt.layer(bars, line)
+    return alt.layer(bars, *_still_to_come(completion), line)
+
+
+def _still_to_come(completion: pl.DataFrame) -> tuple[alt.Chart, alt.Chart]:
+    middle = (pl.col("week") + pl.duration(days=3)).alias("middle")
+    data = values(
+        with_week_ends(completion.select("week", "observed", "expected_final", "low", "high")).with_columns(middle)
+    )
+    base = alt.Chart(data)
+    hollow = base.mark_bar(fill="transparent", stroke=ACCENT, strokeWidth=1, strokeDash=[3, 2]).encode(
+        x=alt.X("week:T"), x2=alt.X2("week_end:T"), y=alt.Y("observed:Q"), y2=alt.Y2("expected_final:Q")
+    )
+    whiskers = base.mark_rule(color=INK, strokeWidth=1.5).encode(
+        x=alt.X("middle:T"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q")
+    )
+    return hollow, whiskers

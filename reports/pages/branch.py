@@ -9,29 +9,39 @@ import polars as pl
 from pipeline.stats import standardise
 from reports import numbers, words
 from reports.business import last_complete_week, lines_of, week_table
+from reports.call_words import ASK, GROUP, RED_FLAG, why
 from reports.edition import Edition
 from reports.findings import findings
 from reports.parts import Cell, Figure, Figures, Table
 from reports.sections.control import control_figure
-from reports.sections.healing import complication_table, infections_figure, practitioner_share
+from reports.sections.healing import complication_table, practitioner_share
+from reports.sections.infections import completed_figure
 from reports.sections.trade import trade_figures
 
 READS = (
+    "incidents",
     "weekly",
+    "completion",
     "attach",
     "revisits",
     "complication_rates",
     "comparison",
-    "signals",
     "exposures",
     "cause_branches",
     "control_charts",
     "branch_practitioners",
     "record_gaps",
     "branches",
+    "calls",
 )
 GAPS_LISTED = 100
+CALLS_LISTED = 15
+"""Calls on the page, and all for medical care today however many; the table's file has the others."""
 LIMITS = "99.8 % limits"
+CALL_WORDS = (
+    "The most urgent first, by visit. What comes of a call goes into the follow-ups and counts from the next night on. "
+    "Who did not answer three times, or wants no calls, is left alone unless it is for medical care today."
+)
 LOOK_FIRST = "Look first at how many were reached, then at what changed."
 
 
@@ -42,6 +52,8 @@ class Context:
     name: str
     about: str
     lead: tuple[str, ...]
+    call_words: tuple[str, ...]
+    calls: Table | None
     met: Table | None
     figures: Table
     charts: tuple[Figure, ...]
@@ -60,10 +72,13 @@ def build(edition: Edition, branch_id: str) -> Context:
     monday = last_complete_week(edition)
     figures = Figures()
     gaps = edition.results["record_gaps"].filter(pl.col("branch_id") == branch_id)
+    calls = edition.results["calls"].filter(pl.col("branch_id") == branch_id).sort("urgency", "due_on", "visit_id")
     return Context(
         name=branch["name"] or branch_id,
         about=_about(branch),
         lead=tuple(_lead(edition, branch_id)),
+        call_words=(CALL_WORDS, *_asked(calls)),
+        calls=_calls(calls),
         met=_met_here(edition, branch_id),
         figures=_week(edition, branch_id, monday),
         charts=_charts(figures, edition, branch_id, monday),
@@ -113,6 +128,29 @@ def _lead(edition: Edition, branch_id: str) -> list[str]:
     return [told, f"Over the year as a whole, the difference is no more than chance explains ({LIMITS})."]
 
 
+def _asked(calls: pl.DataFrame) -> list[str]:
+    """What to ask, for each reason that a call has."""
+    return [f"{GROUP[reason]}: {ask}" for reason, ask in ASK.items() if reason in calls["reason"]]
+
+
+def _calls(due: pl.DataFrame) -> Table | None:
+    """The follow-ups a branch should make, the most urgent first; None where there is none."""
+    if due.is_empty():
+        return None
+    n_red = due.filter(pl.col("reason") == RED_FLAG).height
+    rows = tuple(
+        (row["visit_id"], _why(row), numbers.short_day(row["since"]), numbers.short_day(row["due_on"]))
+        for row in due.head(max(CALLS_LISTED, n_red)).iter_rows(named=True)
+    )
+    listed = f"The first {len(rows)} of {due.height:,}" if due.height > len(rows) else "All that are due"
+    return Table(listed, ("Visit", "Why", "Since", "By"), rows, "calls.csv", n_text=2)
+
+
+def _why(call: dict[str, Any]) -> Cell:
+    text = why(call["reason"], call["about"])
+    return Cell(f"{text[0].upper()}{text[1:]}", is_marked=call["reason"] == RED_FLAG)
+
+
 def _met_here(edition: Edition, branch_id: str) -> Table | None:
     """Possible causes that stand out in the chain and were met at this branch, with its own counts."""
     here = edition.results["cause_branches"].filter(pl.col("branch_id") == branch_id)
@@ -145,7 +183,7 @@ def _charts(figures: Figures, edition: Edition, branch_id: str, monday: date | N
     lines = lines_of(edition, "branch", branch_id)
     trade = trade_figures(figures, lines, monday, "this branch") if monday and lines[0].values else ()
     healing = (
-        infections_figure(figures, edition, branch_id, "this branch"),
+        completed_figure(figures, edition, branch_id, "this branch"),
         control_figure(figures, edition, "branch", branch_id),
     )
     return (*trade, *(figure for figure in healing if figure))

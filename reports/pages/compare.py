@@ -13,11 +13,12 @@ from reports.charts.branch_funnel import branch_funnel
 from reports.edition import Edition
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
+from reports.sections.calibration import calibration_figure
 from reports.sections.healing import NOT_YET, RATE_HEADS, rate_cells
 from reports.sections.steps import spread_sentence, steps_figure
 
 _BEYOND = (pl.col("ratio") > pl.col("limit_high_998")) | (pl.col("ratio") < pl.col("limit_low_998"))
-READS = ("comparison", "complication_rates", "attach", "revisits", "record_gaps", "rejected_rows")
+READS = ("comparison", "calibration", "complication_rates", "attach", "revisits", "record_gaps", "rejected_rows")
 
 _REMEDY = (
     "What would make a branch comparable: let it ask after every client by phone, message or at a revisit, "
@@ -36,6 +37,7 @@ class Context:
     lead: tuple[str, ...] = ()
     funnel: Figure | None = None
     steps: Figure | None = None
+    calibration: Figure | None = None
     infections: Table | None = None
     business: Table | None = None
     records: Table | None = None
@@ -55,6 +57,7 @@ def build(edition: Edition) -> Context:
         lead=tuple(_lead(edition, infection)),
         funnel=_funnel(figures, edition, infection),
         steps=None if edition.is_too_early() else steps_figure(figures, infection),
+        calibration=None if edition.is_too_early() else calibration_figure(figures, edition.results["calibration"]),
         infections=_infection_table(edition, infection),
         business=_business_table(edition),
         records=_records_table(edition),

@@ -7,26 +7,30 @@ import polars as pl
 
 from reports import numbers, words
 from reports.business import BOUGHT, PROVIDED, VISITS, last_complete_week, lines_of, week_table
+from reports.call_words import IN_SHORT, RED_FLAG
 from reports.edition import Edition
 from reports.findings import findings, recent_points, silent_branches
 from reports.parts import Cell, Figure, Figures, Table
-from reports.sections.healing import complication_table, infections_figure, rate_cells
+from reports.sections.healing import complication_table, rate_cells
+from reports.sections.infections import infections_figure
 from reports.sections.trade import trade_figures
 from reports.week_words import how_sure, what_changed, what_to_do, without_person
 
 READS = (
+    "control_charts",
+    "incidents",
     "weekly",
     "attach",
     "revisits",
     "complication_rates",
     "exposures",
     "cause_branches",
-    "signals",
     "branches",
     "record_gaps",
     "rejected_rows",
     "intake",
     "file_volumes",
+    "calls",
 )
 
 
@@ -93,7 +97,8 @@ def data_through(edition: Edition) -> str:
 
 def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
     """What needs doing, most pressing first."""
-    items = [
+    items = _calls(edition)
+    items += [
         ToDo(
             f"Look into {without_person(finding)}: {words.COMPLICATION[finding.complication]}.",
             f"safety.html#{finding.identifier}",
@@ -119,6 +124,18 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
         items.append(ToDo("Mend this week’s records.", "intake.html#gaps", f"Branches. {named}."))
     return items
+
+
+def _calls(edition: Edition) -> list[ToDo]:
+    """The follow-ups due, with how many for each reason."""
+    due = edition.results["calls"]
+    if due.is_empty():
+        return []
+    counts = dict(due.group_by("reason").len().iter_rows())
+    urgent = f", {counts[RED_FLAG]} of them for medical care today" if RED_FLAG in counts else ""
+    reasons = "; ".join(f"{counts[reason]:,} {text}" for reason, text in IN_SHORT.items() if reason in counts)
+    text = f"Make {words.plural(due.height, 'follow-up call')}{urgent}."
+    return [ToDo(text, "#branches", f"Branches. {reasons}.")]
 
 
 def _newly_unreadable(edition: Edition) -> list[str]:

@@ -10,6 +10,7 @@ from pipeline.stats.method import Method
 from reports import numbers, words
 from reports.edition import Edition
 from reports.parts import Cell, Table
+from reports.sections.watch_methods import WATCH_METHODS
 
 READS = ()
 
@@ -60,7 +61,7 @@ def build(edition: Edition) -> Context:
     return Context(
         span=span,
         definitions=_definitions(adult),
-        methods=_methods(),
+        methods=(*_methods(), *(Entry(name, title, says, _made_by(*by)) for name, title, says, by in WATCH_METHODS)),
         library=tuple(_listed(method) for method in catalogue()),
         windows=_windows(),
         tables=_tables(),
@@ -226,28 +227,59 @@ def _methods() -> tuple[Entry, ...]:
             _made_by("standardised_ratio", "reporting_delay"),
         ),
         Entry(
+            "completion",
+            "Weeks once all is known",
+            "What a recent week will have is judged from its own infections: as many as are known, divided by the "
+            "share that is known by the age of its piercings. Below a share of 20 % nothing is said; from 99 % on a "
+            "week stands as known. Completing at the usual rate instead would hide a rise that has begun. The limits "
+            "take the delays as known and infections as independent: where several hang together, they are too "
+            "narrow.",
+            _made_by("completion", "reporting_delay"),
+        ),
+        Entry(
             "by-week",
             "Control chart by week",
-            f"Where a typical week expects {chart_choice.LEAST_EXPECTED:g} infections or more. The centre is the "
-            "slice’s own rate in the reference period. Limits step with the week’s piercings; a point on a limit is "
-            "not beyond it. Only rises become signals.",
-            _made_by("chart_choice", "p_chart"),
+            f"Where a typical week of the baseline expects {chart_choice.LEAST_EXPECTED:g} infections or more. The "
+            "centre is the baseline’s rate. Limits step with the week’s piercings, and are widened where weeks of the "
+            "baseline clearly vary by more than chance; a point on a limit is not beyond it.",
+            _made_by("chart_choice", "p_chart", "widened_p_chart", "laney"),
         ),
         Entry(
             "per-five",
             "Control chart of piercings per five infections",
             f"Where weeks expect fewer. Each point is the number of piercings it took to meet {rare.EVENTS} "
             "infections; a low point is a rise. A single gap between infections could not show one: its lower limit "
-            "would lie at no piercing at all. A slice with fewer than 10 infections in the reference period has no "
-            "chart.",
+            "would lie at no piercing at all. Where not even one infection in four weeks is expected, five would take "
+            "too long: then piercings from infection to infection are charted, and several short ones in a row show a "
+            "rise.",
             _made_by("chart_choice", "count_to_events"),
+        ),
+        Entry(
+            "frozen",
+            "Frozen baselines and phases of a control chart",
+            "The rate of the first 26 weeks with piercings, lengthened by 26 until it holds 10 infections; before that "
+            "there is no chart. Nothing newer enters it. Where something changes for good, the settings declare a "
+            "phase with its reason, and a new baseline begins; until it is whole the one before stays in force. "
+            "Corrections move a baseline only if they are of its own weeks.",
+            _made_by("phases"),
+        ),
+        Entry(
+            "run-rules",
+            "Run rules of a control chart",
+            f"Set beforehand: {', '.join(chart_choice.RUN_RULES)}. Near a limit: two thirds of the way or further, by "
+            "its chance. A rule looks at points old enough, of one phase, on the scale of their chances, so that few "
+            "events do not make it alarm more often than it says, as long as the baseline’s rate is the true one. It "
+            "marks a point and raises no signal.",
+            _made_by("run_rules", "tail_scores"),
         ),
         Entry(
             "onsets",
             "When complications begin",
             f"Piercings are followed for {v.ONSET_DAYS} days, or as far as reports have had time to tell of. Each "
-            "counts for the complication it met first; then it can meet none first any more. What nobody told is not "
-            "known, so shares are lower bounds.",
+            "counts for the complication it met first; then it can meet none first any more. A stud taken out with no "
+            "complication before ends what it could lead to, from the contact that tells of it; one taken out for a "
+            "complication counts as that, and a lost one as lost. What nobody told is not known, so shares are lower "
+            "bounds.",
             _made_by("cumulative_incidence"),
         ),
         Entry(
@@ -267,6 +299,15 @@ def _methods() -> tuple[Entry, ...]:
             _made_by("standardised_ratio", "poisson_exact", "poisson_funnel"),
         ),
         Entry(
+            "regression",
+            "Case mix by regression",
+            "The same ratio where the risk of each stratum comes from a model in which site group and age band act "
+            "each for itself. A stratum with few piercings then leans on its neighbours. Where the two ratios differ,"
+            " the strata are too small to tell. Material is no part of case mix, since the branch chooses it. "
+            "Piercings in groups of equal predicted risk show whether the risks hold.",
+            _made_by("case_mix", "calibration"),
+        ),
+        Entry(
             "shrunk",
             "Drawn towards the mean",
             "A ratio from few cases is drawn towards the chain’s, by as much as it is uncertain: the extreme of many "
@@ -279,7 +320,7 @@ def _methods() -> tuple[Entry, ...]:
             "Branches differ by more than case mix and chance: by what nobody recorded. How much is estimated from "
             "those that may be compared, and limits widened by it stand beside those of chance, in columns of their "
             "own. The chance that a branch is truly a quarter above the mean takes that spread as what is usual.",
-            _made_by("overdispersion", "gamma_poisson"),
+            _made_by("overdispersion", "gamma_poisson", "posterior"),
         ),
         Entry(
             "comparable",

@@ -8,7 +8,7 @@ from pipeline.contract import vocabulary as v
 from pipeline.stats import standardise
 from reports import numbers, words
 from reports.edition import Edition
-from reports.findings import Finding, findings, recent_points
+from reports.findings import Finding, incidents, recent_points, year_findings
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
 from reports.sections.clients import client_table
@@ -16,16 +16,22 @@ from reports.sections.control import FALSE_ALARM, control_figure
 from reports.sections.follow_up import bounds_table, coverage_table
 from reports.sections.healing import (
     complication_table,
-    infections_figure,
     level_figure,
     level_table,
     material_site_figure,
     practitioner_share,
 )
+from reports.sections.incidents import Incident, budget_words, incidents_words, slices_table, told_incidents
+from reports.sections.infections import completed_figure
 from reports.sections.onsets import onset_figure
 
 READS = (
     "signals",
+    "incidents",
+    "explanations",
+    "incident_weeks",
+    "watched_slices",
+    "thresholds",
     "exposures",
     "onsets",
     "client_shares",
@@ -35,6 +41,7 @@ READS = (
     "complication_rates",
     "coverage",
     "weekly",
+    "completion",
     "branches",
     "branch_practitioners",
     "rejected_rows",
@@ -62,6 +69,10 @@ class Context:
     has_data: bool
     cautions: tuple[str, ...] = (words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE)
     not_yet: str = "No piercing has come in yet, so there is nothing to watch."
+    incidents_words: str = ""
+    incidents: tuple[Incident, ...] = ()
+    slices: Table | None = None
+    budget: tuple[str, ...] = ()
     lead: str = ""
     causes: tuple[Signal, ...] = ()
     points: Table | None = None
@@ -88,9 +99,10 @@ def build(edition: Edition) -> Context:
     if edition.data_from is None:
         return Context(through="No data yet.", has_data=False)
     figures = Figures()
-    found = findings(edition)
+    told = {(one.complication, one.dimension, one.level) for one in incidents(edition)}
+    found = [one for one in year_findings(edition) if (one.complication, one.dimension, one.level) not in told]
     branches = edition.results["branches"]["branch_id"].to_list()
-    charts = [infections_figure(figures, edition, None, "all branches")]
+    charts = [completed_figure(figures, edition, None, "all branches")]
     charts += [control_figure(figures, edition, "all", "all")]
     charts += [control_figure(figures, edition, "branch", branch) for branch in branches]
     levels = [
@@ -104,13 +116,18 @@ def build(edition: Edition) -> Context:
     return Context(
         through=data_through(edition),
         has_data=True,
+        incidents_words=incidents_words(edition),
+        incidents=told_incidents(figures, edition),
+        slices=slices_table(edition),
+        budget=budget_words(edition),
         lead=_lead(found),
         causes=tuple(_signal(edition, finding) for finding in found),
         points=_points(edition),
         chart_words=(
-            "Each chart sets the newest weeks against the chain’s or branch’s own past. Weeks whose reports are "
-            f"still coming in are left out of the limits. With nothing changed, {FALSE_ALARM} of points lie beyond a "
-            "limit by chance alone."
+            "Each chart sets the chain’s or branch’s weeks against a frozen stretch of its own past; only a phase "
+            "declared with its reason replaces it. Weeks whose reports are still coming in are hollow and have no "
+            f"verdict. With nothing changed, {FALSE_ALARM} of points lie beyond a limit by chance alone. A pattern of "
+            "several points that a rule marks is worth a look, and raises no signal."
         ),
         charts=tuple(chart for chart in charts if chart),
         complications=complication_table(edition, "all", "all", "all branches"),
@@ -147,10 +164,14 @@ def build(edition: Edition) -> Context:
 
 def _lead(found: list[Finding]) -> str:
     if not found:
-        return "No lot, batch, article, practitioner or branch has more complications than chance explains."
+        return (
+            "Over the year, no further lot, batch, article, practitioner or branch has more complications than chance "
+            "explains."
+        )
     in_use = sum(finding.is_in_use for finding in found)
     return (
-        f"{words.plural(len(found), 'possible cause stands', 'possible causes stand')} out beyond chance, "
+        f"Over the year {words.plural(len(found), 'possible cause stands', 'possible causes stand')} out beyond "
+        "chance, "
         f"{in_use} still in use. If nothing were amiss, there would be one here in about 1 of 100 reports for each "
         "complication watched."
     )
@@ -183,10 +204,7 @@ def _signal(edition: Edition, finding: Finding) -> Signal:
             f"The true ratio most likely lies within {numbers.ratio_range(finding.ratio_low, finding.ratio_high)} "
             f"(95 %). First met on {numbers.day(finding.used_from)}; {finding.use}."
         ),
-        detail=(
-            f"Signal {finding.identifier}, raised on {numbers.day(finding.raised_on)}. Piercings that another cause "
-            "explains better count there alone; the table has them all."
-        ),
+        detail=("Piercings that another cause explains better count there alone; the table has them all."),
         branches=Table(
             f"Where {finding.name} was met",
             ("Branch", "Piercings old enough", "Known cases", "First day", "Last day"),
@@ -197,21 +215,21 @@ def _signal(edition: Edition, finding: Finding) -> Signal:
 
 
 def _points(edition: Edition) -> Table | None:
-    points = recent_points(edition).sort("ended_on", descending=True)
+    points = recent_points(edition).sort("to_on", descending=True)
     if points.is_empty():
         return None
     rows = tuple(
         (
             words.named(row["dimension"], row["level"]),
-            f"{numbers.short_day(row['started_on'])} to {numbers.short_day(row['ended_on'])}",
+            f"{numbers.short_day(row['from_on'])} to {numbers.short_day(row['to_on'])}",
             numbers.count(row["observed"]),
-            numbers.tenth(row["expected"]),
-            row["method"],
+            numbers.tenth(row["n"] * row["baseline"]),
         )
         for row in points.iter_rows(named=True)
     )
-    heads = ("Where", "Piercings of", "Infected", "Expected", "Chart")
-    return Table("Points beyond a limit in the last three months that are old enough", heads, rows, "signals.csv")
+    heads = ("Where", "Piercings of", "Infected", "At the baseline")
+    caption = "Points beyond a limit in the last three months that are old enough"
+    return Table(caption, heads, rows, "control_charts.csv")
 
 
 def _exposures(edition: Edition) -> Table:

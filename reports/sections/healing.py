@@ -1,7 +1,6 @@
-"""How piercings heal: complication rates with what stands beside them, and infections against those expected."""
+"""How piercings heal: complication rates with what stands beside them."""
 
 from collections.abc import Iterable
-from datetime import timedelta
 from typing import Any
 
 import polars as pl
@@ -9,11 +8,9 @@ import polars as pl
 from pipeline.contract import vocabulary as v
 from reports import numbers, words
 from reports.charts.interval_dots import interval_dots
-from reports.charts.observed_expected import observed_expected
 from reports.edition import Edition
 from reports.parts import Cell, Figure, Figures, Table
 
-INFECTION_WEEKS = 40
 LEAST_PIERCINGS = 30
 """Piercings a pair of material and site group must have to be drawn: an interval from fewer spans most of the axis."""
 
@@ -177,43 +174,3 @@ def _level_name(dimension: str, level: str) -> str:
     if dimension == "site_group":
         return words.SITE_GROUP.get(level, level)
     return level.replace("_", " ") if dimension in ("material", "site") else level
-
-
-def infections_figure(figures: Figures, edition: Edition, branch: str | None, where: str) -> Figure | None:
-    """Infections by week of piercing against those expected so far, for the chain or a branch."""
-    weekly = edition.results["weekly"].filter(pl.col("procedures").is_not_null())
-    if branch is not None:
-        weekly = weekly.filter(pl.col("branch_id") == branch)
-    if edition.as_of is not None:
-        weekly = weekly.filter(pl.col("week") > edition.as_of - timedelta(weeks=INFECTION_WEEKS))
-    weeks = (
-        weekly.group_by("week")
-        .agg(
-            pl.col("infections_observed").sum().alias("observed"),
-            pl.col("infections_expected").sum().alias("expected"),
-            pl.col("mature").all(),
-        )
-        .sort("week")
-    )
-    if weeks.is_empty():
-        return None
-    rows = tuple(
-        (
-            Cell(numbers.short_day(row["week"]), "" if row["mature"] else "still filling in"),
-            numbers.count(row["observed"]),
-            numbers.tenth(row["expected"]),
-        )
-        for row in weeks.reverse().iter_rows(named=True)
-    )
-    mature = weeks.filter("mature").tail(13)
-    observed, expected = int(mature["observed"].sum()), float(mature["expected"].sum())
-    return figures.draw(
-        observed_expected(weeks),
-        title=f"Infections known: {observed:,} in the last {mature.height} full weeks, about {expected:.0f} expected"
-        if mature.height
-        else "Infections known so far: too early to compare",
-        subtitle=f"By week of piercing, {where}. Line: expected by now of like piercings. Hollow: still filling in.",
-        table=Table(
-            f"Infections by week of piercing, {where}", ("Week from", "Known", "Expected by now"), rows, "weekly.csv"
-        ),
-    )

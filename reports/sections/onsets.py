@@ -29,7 +29,8 @@ def onset_figure(figures: Figures, edition: Edition) -> Figure | None:
         title=_title(onsets, drawn[0]),
         subtitle=(
             "Share of piercings on which each is met first, all branches; shaded: where the true share most likely "
-            "lies (95 %). A piercing that met another complication first no longer counts. Only what was told is known."
+            "lies (95 %). A piercing that met another complication first, or whose stud was taken out before, no "
+            "longer counts. Only what was told is known."
         ),
         table=_table(onsets),
     )
@@ -62,9 +63,9 @@ def _table(onsets: pl.DataFrame) -> Table:
     for complication in v.ONSETS:
         curve = onsets.filter(pl.col("complication") == complication.name)
         cells = (_cell(curve, day) for day in _TOLD_DAYS)
-        rows.append((words.COMPLICATION[complication.name].capitalize(), *cells))
+        rows.append((complication.words.capitalize(), *cells))
     heads = ("Met first", *(f"By day {day}" for day in _TOLD_DAYS))
-    return Table("Share of piercings on which each complication was met first", heads, tuple(rows), "onsets.csv")
+    return Table("Share of piercings on which each was met first", heads, tuple(rows), "onsets.csv")
 
 
 def _cell(curve: pl.DataFrame, day: int) -> Cell | str:

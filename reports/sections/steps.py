@@ -21,7 +21,15 @@ def steps_figure(figures: Figures, infection: pl.DataFrame) -> Figure | None:
         return None
     frame = shown.select("branch_id", pl.col("raw_ratio").alias("raw"), pl.col("ratio").alias("adjusted"))
     rows = tuple(_row(row) for row in shown.iter_rows(named=True))
-    heads = ("Branch", "As counted", "After case mix", "Drawn towards the mean", _chance_head(), "What changed it")
+    heads = (
+        "Branch",
+        "As counted",
+        "After case mix",
+        "By regression",
+        "Drawn towards the mean",
+        _chance_head(),
+        "What changed it",
+    )
     return figures.draw(
         ratio_steps(frame.with_columns(shown["shrunk_ratio"].alias("shrunk"))),
         title="What case mix and chance make of each branch’s share",
@@ -43,6 +51,7 @@ def _row(row: dict[str, Any]) -> tuple[str, ...]:
         row["branch_id"],
         numbers.ratio(row["raw_ratio"]),
         numbers.ratio(row["ratio"]),
+        numbers.ratio(row["model_ratio"]),
         numbers.ratio(row["shrunk_ratio"]),
         numbers.NONE if chance is None or not row["comparable"] else _chance(chance),
         _changes(row["raw_ratio"], row["ratio"], row["shrunk_ratio"]),

@@ -17,15 +17,19 @@
 --   complication varchar: the complication named
 --   onset_on date: the day it began, as recorded
 --   severity bigint: 0 expected healing to 4 lasting deformity
+--   certainty varchar: possible, probable or confirmed
 --   ear varchar: the ear the report names
 --   site varchar: the site the report names
 --   clinician_seen boolean: whether a clinician saw the client
+--   stud_removed boolean: whether the stud was taken out
+--   referred_same_day boolean: whether the client was sent to medical care that day
 --   resolved_on date: the day it was over
 --   recorded_at timestamp: when the version was recorded, in UTC
 --   recorded_on date: the local day of that
 select seq, follow_up_id, visit_id, procedure_id, client_key,
   contacted_at, local_day(contacted_at, zone) as contacted_on,
-  channel, initiated_by, outcome, complication, onset_on, severity, ear, site, clinician_seen, resolved_on,
+  channel, initiated_by, outcome, complication, onset_on, severity, certainty, ear, site, clinician_seen, stud_removed,
+  referred_same_day, resolved_on,
   recorded_at, local_day(recorded_at, zone) as recorded_on
 from (
   select r.* replace (

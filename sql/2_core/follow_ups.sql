@@ -9,13 +9,19 @@
 --   visit_id varchar: the visit it belongs to
 --   procedure_id varchar: the completed piercing of that visit which it names
 --   contacted_on date: the local day
+--   channel varchar: how the contact was made
 --   outcome varchar: what came of it
 --   is_asked boolean: whether the branch asked, rather than the client told unasked
 --   complication varchar: the complication it reports; `other` where one is reported and none named
 --   onset_on date: the day it began, else the contact day
 --   severity bigint: 0 expected healing to 4 lasting deformity
+--   certainty varchar: possible, probable or confirmed
 --   ear varchar: the ear it names
 --   site varchar: the site it names
+--   clinician_seen boolean: whether a clinician saw the client
+--   stud_removed boolean: whether the stud was taken out
+--   referred_same_day boolean: whether the client was sent to medical care that day
+--   resolved_on date: the day it was over
 --   first_recorded_on date: the local day on which what it reports was first recorded
 with known as (
   select *
@@ -45,7 +51,7 @@ latest_visit as (
 ),
 linked as (
   select k.follow_up_id, k.procedure_id, k.channel, k.initiated_by, k.outcome, k.complication, k.onset_on, k.severity,
-    k.ear, k.site, k.first_recorded_on,
+    k.certainty, k.ear, k.site, k.clinician_seen, k.stud_removed, k.referred_same_day, k.resolved_on, k.first_recorded_on,
     case
       when k.visit_id is not null then named.visit_id
       else coalesce(p.visit_id, l.visit_id)
@@ -61,8 +67,9 @@ linked as (
 )
 select follow_up_id, own_visit_id as visit_id,
   case when procedure_visit_id = own_visit_id then procedure_id end as procedure_id,
-  contacted_on, outcome,
+  contacted_on, channel, outcome,
   coalesce(initiated_by = 'branch', channel in ('phone', 'message', 'revisit'), false) as is_asked,
   coalesce(complication, case when outcome = 'complication' then 'other' end) as complication,
-  coalesce(onset_on, contacted_on) as onset_on, severity, ear, site, first_recorded_on
+  coalesce(onset_on, contacted_on) as onset_on, severity, certainty, ear, site,
+  clinician_seen, coalesce(stud_removed, false) as stud_removed, referred_same_day, resolved_on, first_recorded_on
 from linked
