@@ -58,9 +58,12 @@ def _one_night(measures: Frames, night: date, memory: Memory, settings: Settings
 
 
 def _from_the_start(thresholds: pl.DataFrame) -> pl.DataFrame:
-    """Thresholds of which each complication's first set holds from the beginning."""
-    first = pl.col("holds_from") == pl.col("holds_from").min().over("complication")
-    return thresholds.with_columns(pl.when(first).then(date.min).otherwise("holds_from").alias("holds_from"))
+    """Thresholds of which each complication's first set holds from the beginning too.
+
+    It holds from its own day as well, since nights before it may have been of another size, with sets of their own.
+    """
+    first = thresholds.filter(pl.col("holds_from") == pl.col("holds_from").min().over("complication"))
+    return pl.concat([first.with_columns(pl.lit(date.min).alias("holds_from")), thresholds])
 
 
 def _days(first: date, last: date) -> list[date]:

@@ -14,7 +14,8 @@ def concordance(visit: IntArray, event: FloatArray, chance: FloatArray) -> float
 
     Of two neighbouring piercings of a visit with chances p and q both have an event with probability p q where they are
     independent, and min(p, q) where they share one fate. With D pairs seen to both have one, the part is
-    (D - sum p q) / sum (min(p, q) - p q), drawn towards `ASSUMED` as if by `PRIOR_PAIRS` pairs that share a fate, and between 0 and 1.
+    (D - sum p q) / sum (min(p, q) - p q), drawn towards `ASSUMED` as if by `PRIOR_PAIRS` pairs that share a fate, and
+    between 0 and 1.
     """
     order = np.argsort(visit, kind="stable")
     of, seen, usual = visit[order], event[order], chance[order]

@@ -49,13 +49,17 @@ def day_of(number: int) -> date:
 
 @dataclass(frozen=True)
 class Settled:
-    """A slice of a complication that a note settled: its piercings between two days, and whether a cause was found."""
+    """A slice of a complication that a note settled: its piercings between two days, and whether a cause was found.
+
+    Where no slice is called `name`, as its piercings are those of another or it was misspelt, it is the one `instead`.
+    """
 
     complication: str
     name: tuple[str, str]
     first_on: date
     last_on: date
     has_cause: bool
+    instead: tuple[str, str] | None = None
 
 
 def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str, Cohort]:
@@ -105,8 +109,9 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
 def _settle(cohort: Cohort, settled: Sequence[Settled]) -> Cohort:
     is_settled, is_caused = cohort.is_settled.copy(), cohort.is_caused.copy()
     for one in settled:
-        if one.name in cohort.index:
-            members = cohort.members(cohort.index[one.name])
+        at = cohort.index.get(one.name, cohort.index.get(one.instead) if one.instead else None)
+        if at is not None:
+            members = cohort.members(at)
             days = cohort.performed[members]
             members = members[(days >= day_number(one.first_on)) & (days <= day_number(one.last_on))]
             is_settled[members] = True

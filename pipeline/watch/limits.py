@@ -12,12 +12,14 @@ from pipeline.stats.arguments import FloatArray
 from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import LONGEST, ExpectedSoFar
 from pipeline.watch.families import FAMILIES, WEIGHTS
-from pipeline.watch.nullworlds import null_scores
+from pipeline.watch.nullworlds import FLOOR, null_scores
 from pipeline.watch.thresholds import solve_thresholds
 
 SIMULATED, BY_SIZE = "simulated", "by size"
 LEAST_DAYS, LEAST_PIERCINGS = LONGEST, 200
 """History from which thresholds are solved on the chain's own piercings."""
+MOST_SLICES = 20_000
+"""Slices up to which thresholds are solved within minutes; a larger chain goes by its size."""
 LIKE = 1.25
 """Times by which weekly piercings or events may differ from those solved for before thresholds are solved again."""
 WORLDS = {"infection": 100}
@@ -101,6 +103,8 @@ def in_force(
 
 def _is_enough(cohort: Cohort, night: int) -> bool:
     past = cohort.performed[cohort.performed <= night]
+    if cohort.slices.count > MOST_SLICES:
+        return False
     return len(past) >= LEAST_PIERCINGS and night - int(past.min()) >= LEAST_DAYS
 
 
@@ -134,5 +138,5 @@ def thresholds_by_size(cohort: Cohort, expected: ExpectedSoFar, budget: float) -
     for code, name in enumerate(FAMILIES):
         if sizes[code]:
             bound = np.log(365.25 * sizes[code] * total / (budget * WEIGHTS[name]))
-            limits[code] = bound - BELOW_BOUND.get(name, OTHERS_BELOW_BOUND)
+            limits[code] = max(bound - BELOW_BOUND.get(name, OTHERS_BELOW_BOUND), FLOOR)
     return limits

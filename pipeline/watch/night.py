@@ -106,6 +106,7 @@ def _settled(signals: pl.DataFrame, notes: pl.DataFrame) -> list[Settled]:
             row["started_on"],
             row["noted_on"],
             row["state"] == EXPLAINED,
+            (row["dimension"], row["level"]),
         )
         for row in last.join(first, on="incident_id", maintain_order="left").iter_rows(named=True)
     ]
@@ -187,6 +188,7 @@ class _Watched:
         usual = float(self.expected.so_far[inside].sum())
         ratio = standardised_ratio(np.array([observed]), np.array([usual]))
         at = self.cohort.index.get(signal.name)
+        score = self.night.scores.score[at] if at is not None else -np.inf
         days = self.cohort.performed[recent]
         return {
             "signal_id": identifier("S", self.complication, signal.name, day_of(signal.raised)),
@@ -201,7 +203,7 @@ class _Watched:
             "ratio": float(ratio.ratio[0]),
             "ratio_low": float(ratio.low[0]),
             "ratio_high": float(ratio.high[0]),
-            "statistic": float(self.night.scores.score[at]) if at is not None else None,
+            "statistic": float(score) if np.isfinite(score) else None,
             "threshold": float(self.limits[FAMILIES.index(signal.name[0])]),
             "state": FADED if faded_on else self.states.get(incident_id, NEW),
             "procedures": len(recent),

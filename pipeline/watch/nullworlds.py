@@ -20,8 +20,8 @@ NIGHTS = 364
 """Nights of each world that are judged, where the chain has that much history: a year of its own case mix."""
 FLOOR = 5.5
 """Scores below are not kept: thresholds lie above, as without any evidence a score is ln 182 = 5.2."""
-BATCH = 25
-"""Worlds drawn at once."""
+BATCH_CELLS = 40_000_000
+"""Counts, by world, slice and day, that worlds drawn at once may need: 80 MB."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,22 +61,37 @@ class _Past:
     last: int
 
 
-def null_scores(cohort: Cohort, night: int, expected: ExpectedSoFar, worlds: int, seed: int) -> NullScores:
+def null_scores(
+    cohort: Cohort, night: int, expected: ExpectedSoFar, worlds: int, seed: int, raised: FloatArray | None = None
+) -> NullScores:
     """Scores of `worlds` null worlds of the cohort's last year, on nights on which an event of the slice is recorded.
 
     Without an event a score rises only as old piercings leave its windows, by little, so other nights are passed over.
+    `raised`, a value for each piercing of the cohort, makes worlds in which its risk is so many times the usual, which
+    the watch does not know.
     """
-    past = _past(cohort, night, expected)
+    past = _past(cohort, night, expected, raised)
     rng = np.random.default_rng(seed)
-    found = [_batch(past, expected, rng, at, min(BATCH, worlds - at)) for at in range(0, worlds, BATCH)]
+    batch = max(1, min(worlds, BATCH_CELLS // (past.slices.count * (LONGEST + past.last + 1))))
+    found = [_batch(past, expected, rng, at, min(batch, worlds - at)) for at in range(0, worlds, batch)]
     world, when, of, score = (np.concatenate(column) for column in zip(*found, strict=True))
     order = np.lexsort((-score, when, world))
     nights = past.last - past.first + 1
     return NullScores(world[order], when[order], of[order], score[order], past.slices, worlds, nights)
 
 
-def _past(cohort: Cohort, night: int, expected: ExpectedSoFar) -> _Past:
-    start = max(night - NIGHTS - LONGEST + 1, int(cohort.performed.min(initial=night)))
+def first_night(cohort: Cohort, night: int) -> int:
+    """The first night of the cohort's last year on which its worlds are judged."""
+    start = _start(cohort, night)
+    return start + min(LONGEST, (night - start + 1) // 2)
+
+
+def _start(cohort: Cohort, night: int) -> int:
+    return max(night - NIGHTS - LONGEST + 1, int(cohort.performed.min(initial=night)))
+
+
+def _past(cohort: Cohort, night: int, expected: ExpectedSoFar, raised: FloatArray | None) -> _Past:
+    start = _start(cohort, night)
     is_kept = (cohort.performed >= start) & (cohort.performed <= night)
     kept = np.flatnonzero(is_kept)
     is_pair = is_kept[cohort.slices.pair_piercing]
@@ -91,7 +106,10 @@ def _past(cohort: Cohort, night: int, expected: ExpectedSoFar) -> _Past:
     usual = np.bincount(cell, risk[piercing], slices.count * days).reshape(slices.count, days).astype(np.float64)
     precision = slice_precision(slices.pair_slice, branch[piercing], risk[piercing], expected.baseline, slices.count)
     known = expected.delay.cdf(np.arange(LONGEST))
-    return _Past(performed, visit, branch, risk, slices, usual, known, precision, min(LONGEST, days // 2), days - 1)
+    if raised is not None:
+        risk = np.minimum(risk * raised[kept], 1.0)
+    first = first_night(cohort, night) - start
+    return _Past(performed, visit, branch, risk, slices, usual, known, precision, first, days - 1)
 
 
 def _batch(

@@ -118,7 +118,8 @@ def _explanations(edition: Edition, found: Finding) -> Table:
         .iter_rows(named=True)
     )
     heads = ("What may be behind it", "Known cases", "Expected", "Part of the excess", "Speaks for it")
-    return Table("Possible explanations, the likeliest first", heads, rows, "explanations.csv", ends_in_words=True)
+    caption = f"What may be behind {words.COMPLICATION[found.complication]} after {found.name}, the likeliest first"
+    return Table(caption, heads, rows, "explanations.csv", ends_in_words=True)
 
 
 def _likelihood(evidence: float) -> str:

@@ -1,6 +1,7 @@
 """Settings: where they are found, what holds without them, and how faults in them are told."""
 
 import tomllib
+from datetime import date
 from pathlib import Path
 from zoneinfo import available_timezones
 
@@ -14,7 +15,7 @@ from pydantic import ValidationError
 from pipeline.contract.timezones import known_zones
 from pipeline.contract.vocabulary import COMPLICATIONS, RATE_PERIOD_DAYS, REPORTING_LAG_DAYS
 from pipeline.errors import UsageError
-from pipeline.settings import Settings, as_toml, find_settings, read_settings, shown
+from pipeline.settings import DeclaredPhase, Settings, as_toml, find_settings, read_settings, shown
 from pipeline.sources import Source
 from pipeline.store.kept import keep_settings, kept_settings
 
@@ -38,6 +39,9 @@ split = { column = "ear", value = "both", into = ["left", "right"] }
     [sources.constants]
     branch_id = '''
 B01'''
+[[phases]]
+from = 2031-05-04
+reason = "new studs"
 """
 
 
@@ -92,6 +96,7 @@ def test_settings_cannot_be_changed_afterwards() -> None:
         ("chainname", "chain_name"),
         ("keepyears", "keep_years"),
         ("source", "sources"),
+        ("phase", "phases"),
     ],
 )
 def test_an_unknown_setting_is_refused_with_the_nearest_known_one(path: Path, wrong: str, right: str) -> None:
@@ -125,6 +130,8 @@ def test_every_fault_is_told_at_once(path: Path) -> None:
         "keep_years = 3.0",
         "sources = 1",
         "[sources]\nfiles = 'a'",
+        "phases = 1",
+        "[phases]\nfrom = 2031-05-04",
         "timezone = 1",
         'timezone = ""',
         'timezone = "europe/london"',
@@ -184,6 +191,35 @@ def test_sources_in_single_brackets_are_refused_with_the_remedy(path: Path) -> N
     assert "sources must begin with [[sources]]" in refusal(path, '[sources]\nfiles = "a"\n')
 
 
+def test_every_fault_of_a_phase_is_told_with_its_line(path: Path) -> None:
+    problem = refusal(
+        path,
+        '[[phases]]\nfrom = "2031-05-04"\nreason = " "\n[[phases]]\nfrom = 2031-05-04T10:00:00\nreson = "new studs"\n'
+        f'[[phases]]\nfrom = 2031-05-04\nreason = "{"x" * 201}"\nbranch = ""\n',
+    )
+    for told in (
+        "phases[1].from must be a day such as 2031-05-04, without quotation marks and time, line 2",
+        "phases[1].reason must say why the phase begins: a baseline is never changed in silence, line 3",
+        "phases[2].from must be a day such as 2031-05-04, without quotation marks and time, line 5",
+        "phases[2].reason is missing, line 4",
+        "phases[2].reson is no setting of a phase (did you mean reason?), line 6",
+        "phases[3].reason must have 200 characters at most, line 9",
+        "phases[3].branch must not be empty, line 10",
+    ):
+        assert told in problem
+    assert "phases must begin with [[phases]], in two brackets, for each phase" in refusal(path, "[phases]\n")
+
+
+def test_phases_are_read_in_their_order(path: Path) -> None:
+    path.write_text('[[phases]]\nfrom = 2031-05-04\nreason = "new studs"\n[[phases]]\nfrom = 2030-01-07\n'
+                    'reason = "new lead"\nbranch = "B02"\n', "utf-8")  # fmt: skip
+    phases = read_settings(path).phases
+    assert [(phase.from_on, phase.reason, phase.branch) for phase in phases] == [
+        (date(2031, 5, 4), "new studs", None),
+        (date(2030, 1, 7), "new lead", "B02"),
+    ]
+
+
 def test_a_mark_at_the_beginning_does_no_harm(path: Path) -> None:
     path.write_bytes(b"\xef\xbb\xbfadult_age = 16\r\n")
     assert read_settings(path).adult_age == 16
@@ -218,6 +254,8 @@ def test_all_that_holds_is_shown_with_where_it_is_from(path: Path) -> None:
         "sources[2].values.ear": ('{ L = "left" }', f"{path}, line 14"),
         "sources[2].split": ('{ column = "ear", value = "both", into = ["left", "right"] }', f"{path}, line 15"),
         "sources[2].constants.branch_id": ('"B01"', f"{path}, line 17"),
+        "phases[1].from": ("2031-05-04", f"{path}, line 20"),
+        "phases[1].reason": ('"new studs"', f"{path}, line 21"),
     }
     assert rows["sources[2].files"] == ('"**"', "default")
     assert rows["adult_age"] == ("18", "default")
@@ -225,7 +263,7 @@ def test_all_that_holds_is_shown_with_where_it_is_from(path: Path) -> None:
 
 def test_without_a_file_the_defaults_are_shown_or_what_a_night_kept() -> None:
     assert {origin for _, _, origin in shown(Settings(), None)} == {"default"}
-    assert {name for name, _, _ in shown(Settings(), None)} == set(Settings.model_fields)
+    assert {name for name, _, _ in shown(Settings(), None)} == set(Settings().model_dump(exclude_none=True))
     kept = {name: origin for name, _, origin in shown(Settings(adult_age=16), None)}
     assert [name for name, origin in kept.items() if origin != "default"] == ["adult_age"]
 
@@ -248,7 +286,19 @@ def all_settings(draw: st.DrawFn) -> Settings:
         values=st.just({})
         | st.fixed_dictionaries({"ear": st.dictionaries(texts.map(str.strip), st.just("left"), max_size=1)}),
     )
-    return Settings(chain_name=draw(texts), sources=tuple(draw(st.lists(sources, max_size=3))))
+    phases = st.builds(
+        lambda day, reason, branch: DeclaredPhase.model_validate(
+            {"from": day, "reason": f"<{reason}>", "branch": branch}
+        ),
+        st.dates(),
+        texts,
+        st.none() | texts,
+    )
+    return Settings(
+        chain_name=draw(texts),
+        phases=tuple(draw(st.lists(phases, max_size=3))),
+        sources=tuple(draw(st.lists(sources, max_size=3))),
+    )
 
 
 @untimed

@@ -1,6 +1,7 @@
 """What users and contributors are told: every command, option, exit code, setting, page, measure and result."""
 
 import re
+from collections.abc import Iterator
 
 import click
 import pytest
@@ -27,8 +28,16 @@ def test_every_command_in_the_readme_is_one() -> None:
     assert set(re.findall(r"`scapha ([a-z]+)", README)) == set(main.commands)
 
 
+def every_command(group: click.Group) -> Iterator[click.Command]:
+    """Every command, also those that are named after another."""
+    for command in group.commands.values():
+        yield command
+        if isinstance(command, click.Group):
+            yield from every_command(command)
+
+
 def test_every_option_in_the_documents_is_one() -> None:
-    known = {option for command in main.commands.values() for one in command.params for option in one.opts}
+    known = {option for command in every_command(main) for one in command.params for option in one.opts}
     told = set(re.findall(r"`(--[a-z-]+)", README)) | set(re.findall(r"scapha [^\n`]*?(--[a-z-]+)", README))
     assert told <= known | {"--help", "--version"}
     assert told
@@ -78,4 +87,4 @@ def test_every_link_leads_to_a_file(document: str) -> None:
 
 
 def test_commands_have_help() -> None:
-    assert all(isinstance(command, click.Command) and command.help for command in main.commands.values())
+    assert all(isinstance(command, click.Command) and command.help for command in every_command(main))

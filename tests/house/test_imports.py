@@ -9,8 +9,8 @@ from .sources import ROOT, Module, modules
 MAY_IMPORT = {
     "__main__": {"cli"},
     "cli": {
-        *("nightly", "check", "forget", "rebuild", "fixlist", "workbook", "simulate"),
-        *("contract", "settings", "stats", "telling", "places", "errors"),
+        *("nightly", "check", "forget", "rebuild", "fixlist", "trace", "trace_text", "calls", "workbook", "simulate"),
+        *("signals", "notes", "replay", "sight", "contract", "settings", "stats", "telling", "places", "errors"),
     },
     "telling": {"nightly", "errors"},
     "check": {"intake", "store", "contract", "settings", "suggest", "places", "errors"},
@@ -19,14 +19,25 @@ MAY_IMPORT = {
     "fixlist": {
         *("intake", "store", "refusals", "mending", "reports", "contract", "settings", "sources", "places", "errors"),
     },
-    "rejudge": {"store", "judge", "count"},
+    "trace": {"intake", "store", "judge", "count", "reports", "contract", "places"},
+    "trace_text": {"trace", "judge", "telling", "reports"},
+    "calls": {"intake", "store", "judge", "count", "telling", "reports", "contract", "places"},
+    "signals": {"intake", "store", "notes", "remember", "watch", "telling", "reports", "places"},
+    "notes": {"intake", "store", "watch", "places", "errors"},
+    "replay": {"intake", "store", "count", "remember", "watch", "results", "settings", "places", "errors"},
+    "sight": {"intake", "store", "count", "remember", "replay", "watch", "telling", "places", "errors"},
+    "remember": {"store", "watch", "results"},
+    "rejudge": {"store", "judge", "count", "remember"},
     "mending": {"refusals", "contract", "settings", "sources"},
     "refusals": {"intake", "store", "contract", "settings", "sources"},
-    "nightly": {"intake", "store", "judge", "count", "publish", "reports", "settings", "places", "errors"},
+    "nightly": {
+        *("intake", "store", "judge", "count", "remember", "publish", "reports", "settings", "places", "errors"),
+    },
     "intake": {"store", "contract", "settings", "sources", "errors"},
     "store": {"contract", "results", "settings", "errors", "places"},
     "count": {"store", "contract", "settings"},
-    "judge": {"contract", "stats", "results"},
+    "judge": {"contract", "settings", "stats", "results", "watch"},
+    "watch": {"contract", "stats", "results"},
     "publish": {"errors", "places"},
     "reports": {"contract", "stats", "results"},
     "simulate": {"contract", "errors"},
@@ -82,7 +93,7 @@ def test_statistics_import_no_frames() -> None:
 
 def test_only_the_command_line_reads_the_clock() -> None:
     readers = {module.name for module in modules() if any(CLOCK.search(name) for name in module.names)}
-    assert readers == {"pipeline.cli"}
+    assert {part(name) for name in readers} == {"cli"}
 
 
 @pytest.mark.parametrize(
@@ -105,12 +116,13 @@ def test_the_clock_is_known_by_its_names(name: str, is_clock: bool) -> None:
 def test_no_statement_in_sql_reads_the_clock() -> None:
     files = [*(ROOT / "sql").rglob("*.sql"), *(ROOT / "pipeline").rglob("*.sql"), *(ROOT / "pipeline").rglob("*.py")]
     found = {path.name for path in files if CLOCK_IN_SQL.search(path.read_text(encoding="utf-8"))}
-    assert found == {"cli.py"}
+    assert found == {"nights.py", "watching.py"}
 
 
 def test_only_the_night_and_its_sisters_open_connections() -> None:
     openers = {module.name for module in modules() if module.names & CONNECTIONS} - {"pipeline.store.database"}
-    assert openers == {f"pipeline.{name}" for name in ("nightly", "check", "rebuild", "forget", "fixlist")}
+    sisters = ("check", "rebuild", "forget", "fixlist", "trace", "calls", "signals", "notes", "replay", "sight")
+    assert openers == {f"pipeline.{name}" for name in ("nightly", *sisters)}
 
 
 def test_only_the_store_knows_how_to_connect() -> None:

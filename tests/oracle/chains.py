@@ -126,8 +126,9 @@ class Chain(Trade):
         ill = rng.random() < (0.95 if in_outbreak else 0.04 if self.outbreak == "lot" else 0.4)
         kind = rng.choice(INFECTIONS) if rng.random() < (0.95 if in_outbreak else 0.6) else rng.choice(COMPLICATION)
         usual = rng.choice(("well", "no_answer", "declined", "complication"))
+        follow_up_id = f"F{piercing['visit_id'][1:]}-{number}"
         return {
-            "follow_up_id": f"F{piercing['visit_id'][1:]}-{number}",
+            "follow_up_id": follow_up_id,
             **self.link(piercing),
             "contacted_at": self.time(contacted),
             "channel": self.maybe(0.85, CHANNEL),
@@ -140,6 +141,7 @@ class Chain(Trade):
             "ear": piercing["ear"] if rng.random() < 0.3 else self.maybe(0.3, ("left", "right")),
             "site": piercing["site"] if rng.random() < 0.4 else self.maybe(0.2, SITE),
             "clinician_seen": self.maybe(0.3, ("yes", "no", "1", "0", "true", "false")),
+            "stud_removed": Random(follow_up_id).choice(("", "", "no", "0", "yes", "1")),
             "recorded_at": self.recorded(contacted, (0, 0, 1, 3, 10, 40)),
         }
 

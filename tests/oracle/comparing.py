@@ -11,9 +11,9 @@ from pipeline.count import count
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import take_in
 from pipeline.judge import judge
+from pipeline.remember import memory_of, remember
 from pipeline.results import RESULT_BY_NAME
 from pipeline.settings import Settings
-from pipeline.store import kept
 from pipeline.store.database import open_store
 
 from .words import Row
@@ -23,15 +23,15 @@ TOLERANCE = 1e-9
 
 
 def pipeline_tables(
-    inbox: Path, store: Path, *, now: datetime, key: bytes, as_of: date | None = None
+    inbox: Path, store: Path, *, now: datetime, key: bytes, as_of: date | None = None, settings: Settings | None = None
 ) -> dict[str, pl.DataFrame]:
     """Take an inbox into a store, as a night does, and give every result table without drawing a page."""
-    settings = Settings()
+    settings = settings or Settings()
     with open_store(store, key) as con:
         take_in(con, look_into(inbox), now=now.replace(tzinfo=None), zone="UTC", key=key, progress=lambda _: None)
         known_by, measures = count(con, settings, as_of)
-        results = judge(measures, known_by, kept.raised_before(con))
-        kept.remember_signals(con, results["signals"])
+        results = judge(measures, known_by, memory_of(con), settings)
+        remember(con, results)
         con.execute("commit")
     return results
 

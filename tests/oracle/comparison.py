@@ -7,6 +7,7 @@ from statistics import NormalDist, median
 
 from scipy.stats import poisson
 
+from .case_mix import CaseMix
 from .intervals import ratio_with_limits
 from .slices import Facts
 from .visits import Piercing
@@ -23,6 +24,7 @@ class Branch:
     mature: int
     observed: int
     expected: float
+    by_model: float | None
     reached: int
     passive: bool
 
@@ -55,6 +57,8 @@ def comparison(facts: Facts) -> list[Row]:
                     "raw_ratio": raw_ratio(branch, branches),
                     **spread,
                     **wide_limits(branch, spread["tau2"]),
+                    "model_expected": branch.by_model,
+                    "model_ratio": branch.observed / branch.by_model if (branch.by_model or 0) >= 1 else None,
                 }
             )
     return rows
@@ -71,6 +75,7 @@ def branches_in_period(facts: Facts, complication: str) -> list[Branch]:
             events_of[stratum].append(piercing)
         by_branch[piercing.branch_id].append(piercing)
     rate = {stratum: len(events_of[stratum]) / len(group) for stratum, group in piercings_of.items()}
+    model = CaseMix(facts, complication)
     branches = []
     for branch_id in sorted({piercing.branch_id for piercing in facts.piercings}):
         own = by_branch.get(branch_id, [])
@@ -81,6 +86,9 @@ def branches_in_period(facts: Facts, complication: str) -> list[Branch]:
                 mature=len(own),
                 observed=sum(facts.is_event(complication, piercing) for piercing in own),
                 expected=fsum(rate[facts.stratum(piercing)] for piercing in own),
+                by_model=fsum(model.risk[facts.stratum(piercing)] for piercing in own)
+                if model.risk or not own
+                else None,
                 reached=sum(facts.outcomes.reached(piercing, WINDOW_OF[complication]) for piercing in own),
                 passive=row is not None and row["follow_up_policy"] == "passive",
             )

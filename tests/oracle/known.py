@@ -18,6 +18,8 @@ class Settings:
     timezone: str = "UTC"
     adult_age: int = 18
     allowed_site_groups: tuple[str, ...] = ("lobe", "upper_cartilage")
+    phases: tuple[tuple[date, str, str | None], ...] = ()
+    """Phases of control charts: from which day, why, and of which branch alone."""
 
 
 def as_of_default(taken: Taken, settings: Settings | None = None) -> date | None:

@@ -10,7 +10,8 @@ from .slices import Facts
 from .words import INFECTIONS, WINDOW, Row
 
 LAST_DAY = 90
-ORDER = ("infection", *(kind for kind in WINDOW if kind not in INFECTIONS and kind != "faint"))
+ORDER = ("infection", *(kind for kind in WINDOW if kind not in INFECTIONS and kind != "faint"), "stud_out")
+"""What may be met first; of two on one day the first named. A stud taken out is last, since it may be for the other."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ def onsets(facts: Facts) -> list[Row]:
 
 
 def first_onsets(facts: Facts) -> list[tuple[int, str | None]]:
-    """Give the day and kind of the first complication of each piercing, or the last day known about and None."""
+    """Give the day and name of what each piercing met first, or the last day known about and None."""
     known_to = facts.as_of - timedelta(days=14)
     found: list[tuple[int, str | None]] = []
     for piercing in facts.piercings:
@@ -41,10 +42,15 @@ def first_onsets(facts: Facts) -> list[tuple[int, str | None]]:
         if not 0 <= followed <= 363 + LAST_DAY:
             continue
         last = min(followed, LAST_DAY)
-        begun = [
-            ((report.onset - piercing.day).days, ORDER.index(name_of(report.kind)))
+        told = [
+            (report.onset, name_of(report.kind))
             for report in facts.outcomes.reports.get(piercing.procedure_id, [])
-            if report.kind != "faint" and 0 <= (report.onset - piercing.day).days <= last
+            if report.kind != "faint"
+        ] + [(day, "stud_out") for day in facts.outcomes.studs_out.get(piercing.procedure_id, [])]
+        begun = [
+            ((when - piercing.day).days, ORDER.index(name))
+            for when, name in told
+            if 0 <= (when - piercing.day).days <= last
         ]
         day, place = min(begun, default=(last, -1))
         found.append((day, ORDER[place] if begun else None))

@@ -3,15 +3,16 @@
 from datetime import date
 
 from .by_client import client_shares
+from .case_mix import calibration
 from .charts import control_charts
 from .comparison import comparison
+from .completion import completion
 from .exposures import all_found, exposures
 from .gaps import record_gaps
 from .intake import Taken
 from .known import Known, Settings, as_of_default
 from .onsets import onsets
 from .rates import complication_rates, material_sites
-from .signals import signals
 from .slices import Facts
 from .trade import attach, revisits
 from .volumes import file_volumes
@@ -26,10 +27,11 @@ COUNTED = (
     "attach",
     "revisits",
     "weekly",
+    "completion",
     "control_charts",
     "comparison",
+    "calibration",
     "exposures",
-    "signals",
     "record_gaps",
     "file_volumes",
 )
@@ -48,8 +50,6 @@ def tables(taken: Taken, *, as_of: date | None = None, settings: Settings | None
 
 def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, list[Row]]:
     facts = Facts(Known(taken, as_of, settings))
-    charts = control_charts(facts)
-    found = all_found(facts)
     return {
         "complication_rates": complication_rates(facts),
         "material_sites": material_sites(facts),
@@ -58,10 +58,11 @@ def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, l
         "attach": attach(facts),
         "revisits": revisits(facts),
         "weekly": weekly(facts),
-        "control_charts": charts,
+        "completion": completion(facts),
+        "control_charts": control_charts(facts),
         "comparison": comparison(facts),
-        "exposures": exposures(found),
-        "signals": signals(as_of, charts, found),
+        "calibration": calibration(facts),
+        "exposures": exposures(all_found(facts)),
         "record_gaps": record_gaps(facts),
         "file_volumes": file_volumes(taken, facts.known),
     }

@@ -23,12 +23,14 @@ class Report:
 class Outcomes:
     """What became of the piercings.
 
-    reports: by procedure_id. answers: by visit_id the days on which the branch asked and got an answer.
+    reports: by procedure_id. studs_out: by procedure_id the days on which somebody told of a stud taken out.
+    answers: by visit_id the days on which the branch asked and got an answer.
     events: by complication, then procedure_id, the reports that make the event.
     """
 
     def __init__(self, known: Known) -> None:
         self.reports = reports_by_piercing(known)
+        self.studs_out = studs_out_by_piercing(known)
         self.answers = answers_by_visit(known)
         self.events: dict[str, dict[str, list[Report]]] = {complication: {} for complication in WINDOW_OF}
         for procedure_id, reports in self.reports.items():
@@ -68,6 +70,17 @@ def reports_by_piercing(known: Known) -> dict[str, list[Report]]:
             report = Report(kind, onset, follow_up.first_recorded_on, named is not None)
             reports[piercing.procedure_id].append(report)
     return dict(reports)
+
+
+def studs_out_by_piercing(known: Known) -> dict[str, list[date]]:
+    days = defaultdict(list)
+    for follow_up in known.follow_ups:
+        row = follow_up.row
+        visit = known.book.visit_of(row)
+        if row["stud_removed"] and visit is not None:
+            piercing = known.book.named_piercing(row) or matching_piercing(visit, row)
+            days[piercing.procedure_id].append(local_day(row["contacted_at"], known.contact_zone(row, visit)))
+    return dict(days)
 
 
 def reported_kind(follow_up: Row) -> str | None:

@@ -66,8 +66,12 @@ def test_the_edges_are_hit() -> None:
     rates = [row for one in found for row in one["complication_rates"] if row["dimension"] == "all"]
     assert all(any(row["events"] for row in rates if row["complication"] == kind) for kind in ("infection", "faint"))
     assert any(row["attributed"] for row in rates)
-    assert {row["method"] for one in found for row in one["signals"]} >= {"p chart", "piercings per five infections"}
+    assert {row["signal"] for one in found for row in one["exposures"]} == {True, False}
     assert {row["currency"] for one in found for row in one["weekly"]} == {None, "EUR", "GBP"}
+    assert any(row["complication"] == "stud_out" for one in found for row in one["onsets"])
+    assert {row["seen"] > 0 for one in found for row in one["completion"]} == {True, False}
+    assert {row["model_ratio"] is None for one in found for row in one["comparison"]} == {True, False}
+    assert {row["observed"] > 0 for one in found for row in one["calibration"]} == {True, False}
     assert len({row["gap"] for one in found for row in one["record_gaps"]}) == 11
     reasons = {str(row["reason"])[:16] for one in found for row in one["comparison"]}
     assert {"no piercing is o", "it does not ask ", "its follow-up re", "None"} <= reasons

@@ -109,6 +109,8 @@ def compared(branch_id: str = "B1", complication: str = "infection", **changes: 
         "posterior_low": 0.8,
         "posterior_high": 1.4,
         "probability_above": 0.2,
+        "model_expected": 10.2,
+        "model_ratio": 1.08,
     }
     return good | changes
 

@@ -15,6 +15,7 @@ from reports.charts.drawing import Drawable, svg
 from reports.charts.interval_dots import interval_dots
 from reports.charts.observed_expected import observed_expected
 from reports.charts.onset_curves import onset_curves
+from reports.charts.predicted_observed import predicted_observed
 from reports.charts.share_lines import share_lines
 from reports.charts.weekly_bars import weekly_bars
 
@@ -45,10 +46,30 @@ def lines(shares: list[float]) -> Drawable:
 def infections(counts: list[float]) -> Drawable:
     n = len(counts)
     frame = pl.DataFrame(
-        {"week": WEEKS[:n], "observed": counts, "expected": [1.5] * n, "mature": [at < 3 for at in range(n)]},
-        schema={"week": pl.Date, "observed": pl.Float64, "expected": pl.Float64, "mature": pl.Boolean},
+        {"week": WEEKS[:n], "observed": counts, "expected": [1.5] * n, "solid": [at < 3 for at in range(n)]},
+        schema={"week": pl.Date, "observed": pl.Float64, "expected": pl.Float64, "solid": pl.Boolean},
     )
     return observed_expected(frame)
+
+
+def completed(counts: list[float]) -> Drawable:
+    n = len(counts)
+    frame = pl.DataFrame(
+        {"week": WEEKS[:n], "observed": counts, "expected": [1.5] * n, "solid": [True] * n},
+        schema={"week": pl.Date, "observed": pl.Float64, "expected": pl.Float64, "solid": pl.Boolean},
+    )
+    rest = (pl.col("observed") + step for step in (1, 0, 4))
+    final = frame.with_columns(
+        value.alias(name) for name, value in zip(("expected_final", "low", "high"), rest, strict=True)
+    )
+    return observed_expected(frame, final)
+
+
+def risks(shares: list[float]) -> Drawable:
+    frame = pl.DataFrame({"predicted": shares, "share": shares})
+    return predicted_observed(
+        frame.with_columns((pl.col("share") * 0.9).alias("low"), (pl.col("share") + 0.1).alias("high"))
+    )
 
 
 def points(statistics: list[float], *, is_share: bool) -> Drawable:
@@ -59,10 +80,15 @@ def points(statistics: list[float], *, is_share: bool) -> Drawable:
             "day": WEEKS[:n], "statistic": statistics, "centre": [sum(limits) / 2] * n,
             "lower": [limits[0]] * n, "upper": [limits[1]] * n,
             "beyond": ["above" if value > limits[1] else None for value in statistics],
+            "rule": ["beyond a limit" if value > limits[1] else None for value in statistics],
+            "mature": [at < 4 for at in range(n)], "in_baseline": [at < 1 for at in range(n)],
+            "phase": [1 if at < 2 else 2 for at in range(n)],
+            "phase_from": [WEEKS[0] if at < 2 else WEEKS[2] for at in range(n)],
         },
         schema={
             "day": pl.Date, "statistic": pl.Float64, "centre": pl.Float64, "lower": pl.Float64, "upper": pl.Float64,
-            "beyond": pl.String,
+            "beyond": pl.String, "rule": pl.String, "mature": pl.Boolean, "in_baseline": pl.Boolean, "phase": pl.Int64,
+            "phase_from": pl.Date,
         },
     )  # fmt: skip
     return control_chart(frame, unit="share infected", is_share=is_share)
@@ -122,9 +148,9 @@ def runs_chart(values: list[float]) -> Drawable:
 
 
 Maker = Callable[[list[float]], Drawable]
-CHARTS: list[Maker] = [bars, lines, infections, shares_chart, runs_chart, dots, funnel, onsets]
+CHARTS: list[Maker] = [bars, lines, infections, completed, shares_chart, runs_chart, dots, funnel, onsets, risks]
 EDGES = {"one point": [0.4], "all nought": [0.0] * 6, "all events": [1.0] * 6, "some": [0.0, 0.2, 0.5, 0.9, 1.0, 0.02]}
-DRAWN_OF_NOTHING: list[Maker] = [bars, lines, infections, shares_chart]
+DRAWN_OF_NOTHING: list[Maker] = [bars, lines, infections, completed, shares_chart]
 """Funnels, charts of runs and dots are never asked for without a point: their scales and room come from the points."""
 
 
@@ -161,7 +187,7 @@ def test_a_chart_of_little_is_drawn(chart: Maker, edge: str) -> None:
     assert "Infinity" not in drawing
 
 
-@pytest.mark.parametrize("chart", [lines, shares_chart, dots, funnel, onsets])
+@pytest.mark.parametrize("chart", [lines, shares_chart, dots, funnel, onsets, risks])
 def test_shares_and_ratios_begin_at_nought(chart: Maker) -> None:
     scales = [
         channel.get("scale", {})
@@ -186,12 +212,28 @@ def spec_of(chart: Drawable) -> Spec:
 
 
 def test_points_beyond_a_limit_differ_in_shape_as_well_as_colour() -> None:
-    within, beyond = marks(spec_of(shares_chart([0.03, 0.07])), "point")
-    assert within["transform"] == [{"filter": "datum.beyond == null"}]
-    assert beyond["transform"] == [{"filter": "datum.beyond != null"}]
-    assert within["mark"].get("shape") != beyond["mark"]["shape"] == "diamond"
-    assert within["mark"]["color"] != beyond["mark"]["color"]
-    assert within["mark"]["size"] < beyond["mark"]["size"]
+    beyond, fired, plain, baseline, young = marks(spec_of(shares_chart([0.03, 0.07])), "point")
+    assert (beyond["mark"]["shape"], fired["mark"]["shape"]) == ("diamond", "square")
+    assert {mark["mark"].get("shape") for mark in (plain, baseline, young)} == {None}
+    assert plain["mark"]["color"] != beyond["mark"]["color"]
+    assert plain["mark"]["size"] < fired["mark"]["size"] < beyond["mark"]["size"]
+    assert [mark["mark"]["filled"] for mark in (plain, baseline, young)] == [True, True, False]
+
+
+def test_every_point_of_a_control_chart_has_a_look_that_is_drawn() -> None:
+    spec = spec_of(shares_chart([0.03, 0.03, 0.07, 0.03, 0.03]))
+    looks = [row["look"] for row in rows_of(spec, marks(spec, "point")[0])]
+    assert looks == ["baseline", "plain", "beyond", "plain", "young"]
+    filters = [mark["transform"] for mark in marks(spec, "point")]
+    assert filters == [
+        [{"filter": f"datum.look == '{look}'"}] for look in ("beyond", "fired", "plain", "baseline", "young")
+    ]
+
+
+def test_a_line_stands_where_a_further_phase_begins() -> None:
+    (begins,) = marks(spec_of(shares_chart([0.03] * 4)), "rule")
+    assert rows_of(spec_of(shares_chart([0.03] * 4)), begins) == [{"phase_from": WEEKS[2].isoformat()}]
+    assert marks(spec_of(shares_chart([0.03] * 2)), "rule") == []
 
 
 def test_control_limits_step_and_centre_is_drawn() -> None:
@@ -199,7 +241,7 @@ def test_control_limits_step_and_centre_is_drawn() -> None:
     (band,) = marks(spec, "area")
     assert band["mark"]["interpolate"] == "step"
     drawn = [(next(iter(fields_of(unit) - {"day"})), unit["mark"].get("interpolate")) for unit in marks(spec, "line")]
-    assert drawn == [("lower", "step"), ("upper", "step"), ("centre", None), ("statistic", None)]
+    assert drawn == [("lower", "step"), ("upper", "step"), ("centre", "step"), ("statistic", None)]
 
 
 def test_runs_stand_on_a_logarithmic_scale_that_holds_limits_and_points() -> None:
@@ -213,7 +255,7 @@ def test_runs_stand_on_a_logarithmic_scale_that_holds_limits_and_points() -> Non
 def test_weeks_still_filling_in_are_hollow_and_dashed() -> None:
     (drawn,) = marks(spec_of(infections([1, 2, 3, 4, 5, 6])), "bar")
     for channel, young in (("fill", "transparent"), ("strokeDash", [3, 2])):
-        assert drawn["encoding"][channel]["condition"]["test"] == "datum.mature"
+        assert drawn["encoding"][channel]["condition"]["test"] == "datum.solid"
         assert drawn["encoding"][channel]["value"] == young
 
 

@@ -229,8 +229,69 @@ def test_each_step_is_told_with_what_it_changed(changes: Row, chance: str, words
     figure = compare.build(side_by_side(compared(**changes), compared("B2"))).steps
     assert figure is not None
     told = [str(cell).replace("\u00a0", " ") for cell in figure.table.rows[0]]
-    assert told[4] == chance
-    assert words in told[5]
+    assert told[3] == "1.08"
+    assert told[5] == chance
+    assert words in told[6]
+
+
+def group(tenth: int, **changes: Any) -> Row:
+    """A row of calibration: 12 infections of 200 piercings, 10 predicted."""
+    good: Row = {
+        "complication": "infection",
+        "tenth": tenth,
+        "procedures": 200,
+        "observed": 12,
+        "predicted": 10.0,
+        "predicted_share": 0.05,
+        "share": 0.06,
+        "wilson_low": 0.035,
+        "wilson_high": 0.102,
+        "hosmer_lemeshow": 1.0,
+    }
+    return good | changes
+
+
+@pytest.mark.parametrize(
+    ("rows", "title"),
+    [
+        ([group(3), group(9)], "Case mix predicts infection about right in each of 2 groups of risk"),
+        (
+            [group(3), group(7, predicted_share=0.11), group(9)],
+            "In 1 of 3 groups of risk, infection is not what case mix predicts",
+        ),
+        ([group(3), group(9), group(9, complication="tear")], "Case mix predicts infection about right in each of 2"),
+    ],
+)
+def test_whether_the_predicted_risks_hold(drawn: list[Drawn], rows: list[Row], title: str) -> None:
+    figure = compare.build(written(results={"branches": [branch()], "calibration": rows})).calibration
+    assert figure is not None
+    assert figure.title.startswith(title)
+    assert len(drawn) == 1
+
+
+def test_groups_of_risk_are_drawn_as_they_are_told(drawn: list[Drawn]) -> None:
+    rare = {"observed": 0, "share": 0.0, "predicted": 0.4, "predicted_share": 0.002, "wilson_low": 0.0}
+    compare.build(written(results={"branches": [branch()], "calibration": [group(2, **rare), group(9)]}))
+    assert drawn[0].table.rows[1] == (
+        "Group 2",
+        "200",
+        Cell("12", "10.0 predicted"),
+        "5.0\u00a0%",
+        Cell("6.0\u00a0%", "4\u00a0to\u00a010\u00a0%"),
+        "1.20",
+    )
+    assert drawn[0].table.rows[0][4:] == (Cell("0 of 200", "could be up to 10\u00a0%"), "–")
+    (whiskers,), (dots,) = marks(drawn[0].spec, "rule"), marks(drawn[0].spec, "point")
+    assert rows_of(drawn[0].spec, dots)[1] == {"predicted": 0.05, "share": 0.06, "low": 0.035, "high": 0.102}
+    assert (whiskers["encoding"]["y"]["field"], whiskers["encoding"]["y2"]["field"]) == ("low", "high")
+    (equal,) = marks(drawn[0].spec, "line")
+    assert all(row["predicted"] == row["share"] for row in rows_of(drawn[0].spec, equal))
+
+
+@pytest.mark.parametrize("rows", [[], [group(5)]])
+def test_one_group_of_risk_tells_nothing(drawn: list[Drawn], rows: list[Row]) -> None:
+    assert compare.build(written(results={"branches": [branch()], "calibration": rows})).calibration is None
+    assert drawn == []
 
 
 def test_the_steps_are_drawn_as_they_are_told(drawn: list[Drawn]) -> None:

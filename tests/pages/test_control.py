@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from math import comb
 from typing import Any
 
 import numpy as np
@@ -38,6 +39,9 @@ def points(*statistics: float, chart: str = "p", dimension: str = "all", level: 
             "from_on": monday, "to_on": monday + timedelta(days=6), "baseline": 0.0301,
             "baseline_from": date(2028, 1, 3), "baseline_to": date(2030, 12, 22),
             "why": "A typical week is expected to have 6.0 events: enough to compare.",
+            "mature": True, "in_baseline": False, "rule": "beyond a limit" if is_above or is_below else None,
+            "rule_side": "above" if rise else "below" if is_above or is_below else None,
+            "phase": 1, "phase_from": FIRST, "reason": "the first weeks on record", "sigma_z": None,
         })  # fmt: skip
     return rows
 
@@ -51,14 +55,16 @@ def figure(drawn: list[Drawn], rows: Sequence[dict[str, Any]], dimension: str = 
 def test_a_figure_says_which_chart_and_why(drawn: list[Drawn]) -> None:
     weekly = figure(drawn, points(0.02, 0.03)).subtitle
     assert weekly.startswith("Weekly share. A typical week is expected to have 6.0 events: enough to compare. ")
-    rare = figure(drawn, points(100, 200, chart="g")).subtitle
+    rare = figure(drawn, points(100, 200, chart="per_five")).subtitle
     assert rare.startswith("Piercings it took for each five infections; low is a rise. A typical week ")
+    rarest = figure(drawn, points(100, 200, chart="g")).subtitle
+    assert rarest.startswith("Piercings it took from infection to infection; low is a rise. A typical week ")
 
 
-@pytest.mark.parametrize("chart", ["p", "g"])
+@pytest.mark.parametrize("chart", ["p", "per_five", "g"])
 def test_a_figure_says_its_baseline_its_limits_and_how_far_it_reaches(drawn: list[Drawn], chart: str) -> None:
     subtitle = figure(drawn, points(*([0.02, 0.03] if chart == "p" else [100, 200]), chart=chart)).subtitle
-    assert "Baseline 3.01 %, from 3 January 2028 to 22 December 2030." in subtitle
+    assert "Baseline 3.01 %, from 3 January 2028 to 22 December 2030, frozen." in subtitle
     assert f"Limits: {FALSE_ALARM} beyond each by chance." in subtitle
     assert subtitle.endswith("Points to 20 January 2030.")
 
@@ -85,7 +91,7 @@ def test_a_rare_chart_rises_where_runs_are_short(drawn: list[Drawn]) -> None:
     rows = points(100, 30, 500, chart="g", dimension="branch", level="B1")
     found = figure(drawn, rows, "branch", "B1")
     assert found.title == "Branch B1: 1 run beyond the limit, the latest from 14 January 2030"
-    assert [row[-1] for row in found.table.rows] == ["fall", "rise", ""]
+    assert [row[-1] for row in found.table.rows] == ["fall: beyond a limit", "rise: beyond a limit", ""]
 
 
 def test_the_table_marks_rises_and_stands_newest_first(drawn: list[Drawn]) -> None:
@@ -97,11 +103,69 @@ def test_the_table_marks_rises_and_stands_newest_first(drawn: list[Drawn]) -> No
     ]
     marks = [(cell.text, cell.is_marked) for row in table.rows if isinstance(cell := row[3], Cell)]
     assert marks == [("0.1\u00a0%", False), ("7.0\u00a0%", True), ("2.0\u00a0%", False)]
-    assert [row[-1] for row in table.rows] == ["fall", "rise", ""]
+    assert [row[-1] for row in table.rows] == ["fall: beyond a limit", "rise: beyond a limit", ""]
+
+
+def test_a_rule_that_fired_is_told_and_is_no_signal(drawn: list[Drawn]) -> None:
+    rows = points(0.02, 0.03, 0.03)
+    rows[1] |= {"rule": "eight on one side", "rule_side": "above"}
+    found = figure(drawn, rows)
+    assert found.title == (
+        "The whole chain: no week beyond the limits on the side of a rise, but eight on one side up to 20 January 2030"
+    )
+    assert [row[-1] for row in found.table.rows] == ["", "rise: eight on one side", ""]
+    assert [row[3].is_marked for row in found.table.rows if isinstance(row[3], Cell)] == [False] * 3
+    assert "squares end another rule’s pattern" in found.subtitle
+    rows[1] |= {"rule_side": "below"}
+    assert "eight" not in figure(drawn, rows).title
+
+
+def test_every_run_rule_stands_with_its_false_alarms(drawn: list[Drawn]) -> None:
+    """P(Z > 3), of three two P(Z > 2), of eight all P(Z > 0), each on either side; Champ & Woodall (1987): 122."""
+    subtitle = figure(drawn, points(0.02)).subtitle.replace("\u00a0", " ")
+    two, eight = (2 * sum(comb(n, k) * p**k * (1 - p) ** (n - k) for k in range(least, n + 1)) for least, n, p in (
+        (2, 3, 0.0227501), (8, 8, 0.5),
+    ))  # fmt: skip
+    assert f"beyond a limit 0.27 %, two of three near a limit {100 * two:.2f} %" in subtitle
+    assert (
+        f"eight on one side {100 * eight:.2f} %; the first false alarm comes after 122 points or more on average"
+        in subtitle
+    )
+
+
+def test_weeks_still_coming_in_are_told_and_the_chart_reaches_to_the_last_mature_one(drawn: list[Drawn]) -> None:
+    rows = points(0.02, 0.03, 0.03)
+    rows[2] |= {"mature": False}
+    found = figure(drawn, rows)
+    assert found.subtitle.endswith("Hollow points are still coming in and have no verdict. Points to 20 January 2030.")
+    assert [row[-1] for row in found.table.rows] == ["still coming in", "", ""]
+    assert "Hollow" not in figure(drawn, points(0.02)).subtitle
+
+
+def test_points_of_the_baseline_are_told(drawn: list[Drawn]) -> None:
+    rows = points(0.02, 0.07)
+    for row in rows:
+        row["in_baseline"] = True
+    found = figure(drawn, rows)
+    assert "Grey points made the baseline." in found.subtitle
+    assert [row[-1] for row in found.table.rows] == ["rise: beyond a limit; baseline", "baseline"]
+
+
+def test_a_phase_has_its_reason_in_the_words_and_the_table(drawn: list[Drawn]) -> None:
+    rows = points(0.02, 0.03, 0.03)
+    second = {"phase": 2, "phase_from": FIRST + timedelta(weeks=1), "reason": "new studs", "baseline": 0.0412}
+    for at in (1, 2):
+        rows[at] |= second | {"baseline_from": date(2030, 1, 14), "baseline_to": date(2030, 7, 14)}
+    found = figure(drawn, rows)
+    assert (
+        "Baseline 3.01 %, from 3 January 2028 to 22 December 2030, frozen. Phase 2 from 14 January 2030 (new studs): "
+        "baseline 4.12 %, from 14 January 2030 to 14 July 2030, frozen."
+    ) in found.subtitle
+    assert [row[-1] for row in found.table.rows] == ["phase 2", "phase 2 begins: new studs", ""]
 
 
 def test_a_single_point_is_a_chart(drawn: list[Drawn]) -> None:
-    for chart in ("p", "g"):
+    for chart in ("p", "per_five", "g"):
         assert len(figure(drawn, points(0.02 if chart == "p" else 100, chart=chart)).table.rows) == 1
 
 
@@ -123,7 +187,7 @@ def test_every_chart_of_the_sample_says_all_this(drawn: list[Drawn], sample: Edi
     names = sample.results["control_charts"]["chart"].unique()
     assert len(charts) == len(names) > 1
     for chart in charts:
-        for words in ("typical week", "Baseline ", "Limits: ", "Points to "):
+        for words in ("typical week", "Baseline ", "frozen", "Limits: ", "Rules set beforehand", "Points to "):
             assert words in chart.subtitle
 
 
@@ -136,14 +200,10 @@ def test_a_branch_has_its_own_chart_only(drawn: list[Drawn]) -> None:
 
 def test_points_beyond_a_limit_are_listed_for_three_months_of_old_enough_weeks() -> None:
     ended = [AS_OF - timedelta(days=days) for days in (44, 135, 136)]
-    signals = [
-        {
-            "signal_id": f"S-{at}", "raised_on": AS_OF, "complication": "infection", "dimension": "all", "level": "all",
-            "method": "p chart", "started_on": day - timedelta(days=6), "ended_on": day, "observed": 9, "expected": 4.1,
-        }
-        for at, day in enumerate(ended)
-    ]  # fmt: skip
-    table = safety.build(written(results=plain_week() | {"signals": signals})).points
+    beyond = points(*[0.09] * 3)
+    for row, day in zip(beyond, ended, strict=True):
+        row |= {"subgroup": str(day), "from_on": day - timedelta(days=6), "to_on": day}
+    table = safety.build(written(results=plain_week() | {"control_charts": beyond})).points
     assert table is not None
     assert [row[1] for row in table.rows] == ["28 Dec 2030 to 3 Jan 2031", "28 Sep 2030 to 4 Oct 2030"]
     assert ended[0] < MONDAY

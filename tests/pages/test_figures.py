@@ -48,10 +48,52 @@ def of_infections(drawn: Drawn) -> Rows:
     ]
 
 
+def of_completed(drawn: Drawn) -> Rows:
+    """Weeks as `of_infections`, with what stands on the bar of each: the end, and the limits."""
+    known, *coming = marks(drawn.spec, "bar")
+    (line,) = marks(drawn.spec, "line")
+    assert rows_of(drawn.spec, known) == rows_of(drawn.spec, line)
+    on_top = {row["week"]: row for unit in coming for row in rows_of(drawn.spec, unit)}
+    assert all(rows_of(drawn.spec, unit) == list(on_top.values()) for unit in marks(drawn.spec, "rule"))
+    weeks = list(reversed(rows_of(drawn.spec, known)))
+    ends = [
+        f"about {numbers.count(end['expected_final'])} {numbers.count_range(end['low'], end['high'])} (95\u00a0%)"
+        if (end := on_top.get(row["week"]))
+        else "as known"
+        if row["solid"]
+        else "too early to say"
+        for row in weeks
+    ]
+    return [
+        (day(row["week"]), numbers.count(row["observed"]), numbers.tenth(row["expected"]), end)
+        for row, end in zip(weeks, ends, strict=True)
+    ]
+
+
+def of_risks(drawn: Drawn) -> Rows:
+    (dots,) = marks(drawn.spec, "point")
+    return [
+        (
+            numbers.share(row["predicted"]),
+            f"{numbers.share(row['share'])} {numbers.share_range(row['low'], row['high'])}",
+        )
+        for row in rows_of(drawn.spec, dots)
+    ]
+
+
+def with_notes(table: Table) -> Rows:
+    """A table's cells as their text with their note."""
+    return [
+        tuple(cell if isinstance(cell, str) else f"{cell.text} {cell.note}".strip() for cell in row)
+        for row in table.rows
+    ]
+
+
 def of_control(drawn: Drawn) -> Rows:
     rows = [rows_of(drawn.spec, unit) for kind in ("area", "line", "point") for unit in marks(drawn.spec, kind)]
     assert all(row == rows[0] for row in rows)
     write = numbers.share if drawn.subtitle.startswith("Weekly share") else numbers.count
+    sides = {"above": "rise: ", "below": "fall: ", None: ""}
     return [
         (
             f"{day(row['from_on'])} to {day(row['to_on'])}",
@@ -60,7 +102,15 @@ def of_control(drawn: Drawn) -> Rows:
             write(row["statistic"]),
             write(row["centre"]),
             f"{write(row['lower'])} to {write(row['upper'])}",
-            {"above": "rise", "below": "fall", None: ""}[row["beyond"]],
+            "; ".join(
+                part
+                for part, is_told in (
+                    (sides[row["rule_side"]] + str(row["rule"]), row["rule"]),
+                    ("baseline", row["in_baseline"]),
+                    ("still coming in", not row["mature"]),
+                )
+                if is_told
+            ),
         )
         for row in reversed(rows[0])
     ]
@@ -127,16 +177,20 @@ def check(drawn: Drawn) -> None:
     match table.source:
         case "weekly.csv" if table.heads[1] == "Visits":
             assert shown(table) == of_visits(drawn)
-        case "weekly.csv":
-            assert shown(table) == of_infections(drawn)
+        case "weekly.csv" if table.also:
+            assert with_notes(table) == of_completed(drawn)
+        case "weekly.csv" | "incident_weeks.csv":
+            assert [(row[0], *row[-2:]) for row in shown(table)] == of_infections(drawn)
         case "attach.csv":
             assert shown(table) == of_aftercare(drawn)
         case "control_charts.csv":
             assert shown(table) == of_control(drawn)
         case "comparison.csv" if len(marks(drawn.spec, "point")) == 3:
-            assert [row[:4] for row in shown(table)] == of_steps(drawn)
+            assert [(*row[:3], row[4]) for row in shown(table)] == of_steps(drawn)
         case "comparison.csv":
             assert [row[:3] for row in shown(table)] == of_funnel(drawn)
+        case "calibration.csv":
+            assert [row[3:5] for row in with_notes(table)] == of_risks(drawn)
         case "onsets.csv":
             told = {name: [tuple(shares)] for name, *shares in shown(table)}
             drawn_curves = of_onsets(drawn)

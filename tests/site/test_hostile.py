@@ -81,7 +81,9 @@ def test_no_element_no_attribute_and_no_event_came_of_any_text(
 def test_the_chain_is_as_hostile_as_it_should_be(hostile: Published) -> None:
     assert SCRIPT in (hostile.site.parent / "inbox" / "procedures.csv").read_text(encoding="utf-8")
     assert hostile.edition.results["branches"].height == len(IDS) + len(FORMULAS)
-    assert set(hostile.edition.results["signals"]["dimension"]) == {"article", "batch", "lot", "practitioner"}
+    over_the_year = hostile.edition.results["exposures"].filter("signal")
+    assert set(over_the_year["dimension"]) == {"article", "batch", "lot", "practitioner"}
+    assert hostile.edition.results["incidents"].height > 0
 
 
 @browser

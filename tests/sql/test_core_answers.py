@@ -78,6 +78,36 @@ def test_answers_of_a_day_are_one() -> None:
     )
 
 
+def test_an_answer_is_on_record_from_its_first_record_on_its_own_day_at_the_earliest() -> None:
+    # V2's revisit was attended on the 10th, booked before; V3's two contacts of a day; V4's clock ran ahead.
+    check_file(
+        "answers",
+        follow_ups="""
+        visit_id | contacted_on | is_asked | outcome    | first_recorded_on
+        V1       | 2031-01-10   | true     | well       | 2031-01-15
+        V3       | 2031-01-10   | true     | well       | 2031-01-20
+        V3       | 2031-01-10   | true     | well       | 2031-01-12
+        V4       | 2031-01-10   | true     | well       | 2031-01-09
+        """,
+        stg_revisits="""
+        seq | revisit_id | visit_id | status   | starts_on  | recorded_at         | recorded_on
+        1   | R2         | V2       | booked   | 2031-01-10 | 2031-01-02 10:00:00 | 2031-01-02
+        2   | R2         | V2       | attended | 2031-01-10 | 2031-01-11 10:00:00 | 2031-01-11
+        3   | R2         | V2       | attended | 2031-01-10 | 2031-01-13 10:00:00 | 2031-01-13
+        4   | R3         | V3       | attended | 2031-01-10 | 2031-01-11 10:00:00 | 2031-01-11
+        5   | R4         | V4       | attended | 2031-01-12 | 2031-01-08 10:00:00 | 2031-01-08
+        """,
+        gives="""
+        visit_id | answered_on | recorded_on
+        V1       | 2031-01-10  | 2031-01-15
+        V2       | 2031-01-10  | 2031-01-11
+        V3       | 2031-01-10  | 2031-01-11
+        V4       | 2031-01-10  | 2031-01-10
+        V4       | 2031-01-12  | 2031-01-12
+        """,
+    )
+
+
 # reached: ⌈w/5⌉ to w + 14 days after the piercing's day, both inclusive
 
 

@@ -4,16 +4,16 @@ import pytest
 
 from support.texttables import check_file
 
-# reports: "A report belongs to exactly one piercing."
+# attributions: "A report belongs to exactly one piercing."
 
 
 def _attributed(piercings: str, follow_up: str, gives: str) -> None:
     """One report of visit V1: the piercing it goes to, and whether it names it."""
     check_file(
-        "reports",
+        "attributions",
         piercings=f"procedure_id | visit_id | performed_on | ear | site\n{piercings}",
         follow_ups=f"follow_up_id | visit_id | complication | procedure_id | ear | site\nF1 | V1 | tear | {follow_up}",
-        gives=f"report_id | kind | procedure_id | is_attributed\nfollow_up:F1 | tear | {gives}",
+        gives=f"follow_up_id | complication | procedure_id | is_attributed\nF1 | tear | {gives}",
     )
 
 
@@ -58,22 +58,46 @@ def test_a_piercing_without_an_ear_matches_only_a_report_that_names_none() -> No
     _attributed(piercings, " | right | helix", "P1 | true")  # none matches: all are taken
 
 
-def test_a_follow_up_that_names_no_complication_or_no_known_visit_is_no_report() -> None:
+def test_a_follow_up_that_reports_nothing_or_of_no_known_visit_is_attributed_to_none() -> None:
     check_file(
-        "reports",
+        "attributions",
         piercings="procedure_id | visit_id\nP1 | V1",
         follow_ups="""
-        follow_up_id | visit_id | complication
-        F1           | V1       |
-        F2           |          | tear
+        follow_up_id | visit_id | complication | stud_removed
+        F1           | V1       |              | false
+        F2           |          | tear         | false
+        F3           |          |              | true
         """,
-        gives="report_id",
+        gives="follow_up_id",
+    )
+
+
+def test_a_stud_taken_out_is_known_from_the_contact_day() -> None:
+    check_file(
+        "attributions",
+        piercings="""
+        procedure_id | visit_id | performed_on | ear
+        P1           | V1       | 2031-01-10   | left
+        P2           | V1       | 2031-01-10   | right
+        """,
+        follow_ups="""
+        follow_up_id | visit_id | complication | ear   | onset_on   | contacted_on | stud_removed
+        F1           | V1       |              | right | 2031-01-12 | 2031-01-20   | true
+        F2           | V1       | tear         | left  | 2031-01-12 | 2031-01-20   | true
+        F3           | V1       | tear         | left  | 2031-01-12 | 2031-01-20   | false
+        """,
+        gives="""
+        follow_up_id | procedure_id | complication | onset_day | stud_out_day
+        F1           | P2           |              |           | 10
+        F2           | P1           | tear         | 2         | 10
+        F3           | P1           | tear         | 2         |
+        """,
     )
 
 
 def test_the_onset_is_counted_from_the_piercings_day() -> None:
     check_file(
-        "reports",
+        "attributions",
         piercings="procedure_id | visit_id | performed_on\nP1 | V1 | 2031-01-10",
         follow_ups="""
         follow_up_id | visit_id | complication | onset_on   | first_recorded_on
@@ -82,10 +106,28 @@ def test_the_onset_is_counted_from_the_piercings_day() -> None:
         F3           | V1       | keloid       | 2032-01-10 | 2032-02-03
         """,
         gives="""
-        report_id    | kind   | onset_day | recorded_on
-        follow_up:F1 | tear   | 0         | 2031-02-01
-        follow_up:F2 | tear   | -1        | 2031-02-02
-        follow_up:F3 | keloid | 365       | 2032-02-03
+        follow_up_id | complication | onset_day | recorded_on
+        F1           | tear         | 0         | 2031-02-01
+        F2           | tear         | -1        | 2031-02-02
+        F3           | keloid       | 365       | 2032-02-03
+        """,
+    )
+
+
+# reports: those of follow-ups, and what happened during the piercing
+
+
+def test_a_complication_told_of_is_a_report_and_a_stud_taken_out_is_none() -> None:
+    check_file(
+        "reports",
+        attributions="""
+        follow_up_id | procedure_id | complication | onset_day | stud_out_day | recorded_on | is_attributed
+        F1           | P1           | tear         | 3         | 9            | 2031-02-01  | true
+        F2           | P1           |              |           | 9            | 2031-02-01  | true
+        """,
+        gives="""
+        report_id    | procedure_id | kind | onset_day | recorded_on | is_attributed
+        follow_up:F1 | P1           | tear | 3         | 2031-02-01  | true
         """,
     )
 
@@ -229,5 +271,35 @@ def test_a_mature_piercing_is_reached_for_its_own_window() -> None:
         P1           | 90          | true
         P2           | 30          | false
         P2           | 90          | false
+        """,
+    )
+
+
+def test_a_mature_piercing_for_each_watched_complication_of_its_window() -> None:
+    # P1 is mature for 30 days, P2 for 90 too. A tear is not watched.
+    check_file(
+        "watched_piercings",
+        mature_piercings="""
+        procedure_id | window_days | is_reached
+        P1           | 30          | true
+        P2           | 30          | false
+        P2           | 90          | true
+        P2           | 365         | true
+        """,
+        events="""
+        procedure_id | complication
+        P1           | infection
+        P1           | contact_allergy
+        P2           | contact_allergy
+        P2           | tear
+        """,
+        gives="""
+        complication    | procedure_id | is_reached | is_event
+        infection       | P1           | true       | true
+        excess_bleeding | P1           | true       | false
+        infection       | P2           | false      | false
+        excess_bleeding | P2           | false      | false
+        contact_allergy | P2           | true       | true
+        embedded_stud   | P2           | true       | false
         """,
     )

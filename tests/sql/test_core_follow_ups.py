@@ -278,3 +278,23 @@ def test_who_initiated_a_contact(initiated_by: str, channel: str, is_asked: str)
         """,
         gives=f"follow_up_id | is_asked\nF1 | {is_asked}",
     )
+
+
+@pytest.mark.parametrize(("told", "is_out"), [("true", "true"), ("false", "false"), ("", "false")])
+def test_whether_the_stud_was_taken_out(told: str, is_out: str) -> None:
+    check_file(
+        "follow_ups",
+        stg_follow_ups=f"follow_up_id | stud_removed | recorded_on\nF1 | {told} | 2031-01-20",
+        gives=f"follow_up_id | stud_removed\nF1 | {is_out}",
+    )
+
+
+def test_what_a_report_says_of_the_client_s_care_stands_as_told() -> None:
+    told = """
+        follow_up_id | channel | severity | certainty | clinician_seen | referred_same_day | resolved_on
+        F1           | phone   | 3        | probable  | true           | false             | 2031-02-01
+        F2           |         |          |           |                |                   |
+        """
+    header, *rows = [line for line in told.splitlines() if line.strip()]
+    known = "\n".join([f"{header} | recorded_on", *(f"{row} | 2031-01-20" for row in rows)])
+    check_file("follow_ups", stg_follow_ups=known, gives=told)

@@ -83,8 +83,34 @@ def test_which_piercings_are_followed(performed_on: str, day: int | None) -> Non
     )
 
 
+def studs_out(attributions: str, reports: str, gives: str) -> None:
+    check_file(
+        "first_onsets",
+        piercings=FOLLOWED,
+        reports=f"report_id | procedure_id | kind | onset_day\n{reports}",
+        attributions=f"follow_up_id | procedure_id | stud_out_day\n{attributions}",
+        gives=f"complication | day | piercings\n{gives}",
+    )
+
+
+def test_a_stud_taken_out_can_come_first() -> None:
+    studs_out("F1 | P1 | 9\nF2 | P1 | 7", "", "stud_out | 7 | 1")
+    studs_out("F1 | P1 | 7", "R1 | P1 | tear | 8", "stud_out | 7 | 1")
+    studs_out("F1 | P1 | 7", "R1 | P1 | faint | 0", "stud_out | 7 | 1")
+
+
+@pytest.mark.parametrize("kind", ["tear", "lost_stud"])
+def test_one_taken_out_for_a_complication_or_lost_counts_as_that(kind: str) -> None:
+    studs_out("F1 | P1 | 7", f"R1 | P1 | {kind} | 7", f"{kind} | 7 | 1")
+    studs_out("F1 | P1 | 7", f"R1 | P1 | {kind} | 3", f"{kind} | 3 | 1")
+
+
+@pytest.mark.parametrize("day", ["", "-1", "31"], ids=["not taken out", "before", "too late"])
+def test_a_stud_that_does_not_count_as_taken_out(day: str) -> None:
+    studs_out(f"F1 | P1 | {day}", "", " | 30 | 1")
+
+
 def test_materials_by_site_group() -> None:
-    # P3's tear is not watched; P4 is mature for the allergy alone.
     check_file(
         "material_sites",
         piercings="""
@@ -94,29 +120,19 @@ def test_materials_by_site_group() -> None:
         P3           |          | other
         P4           | titanium | lobe
         """,
-        mature_piercings="""
-        procedure_id | window_days | is_reached
-        P1           | 30          | true
-        P2           | 30          | false
-        P3           | 30          | true
-        P4           | 90          | true
-        """,
-        events="""
-        procedure_id | complication
-        P1           | infection
-        P2           | infection
-        P3           | tear
-        P4           | contact_allergy
-        P4           | infection
+        watched_piercings="""
+        complication    | procedure_id | is_reached | is_event
+        infection       | P1           | true       | true
+        infection       | P2           | false      | true
+        infection       | P3           | true       | false
+        contact_allergy | P4           | true       | true
+        contact_allergy | P1           | false      | false
         """,
         gives="""
         complication    | material  | site_group | procedures | events | reached | events_reached
         infection       | titanium  | lobe       | 2          | 2      | 1       | 1
         infection       | (missing) | other      | 1          | 0      | 1       | 0
-        excess_bleeding | titanium  | lobe       | 2          | 0      | 1       | 0
-        excess_bleeding | (missing) | other      | 1          | 0      | 1       | 0
-        contact_allergy | titanium  | lobe       | 1          | 1      | 1       | 1
-        embedded_stud   | titanium  | lobe       | 1          | 0      | 1       | 0
+        contact_allergy | titanium  | lobe       | 2          | 1      | 1       | 1
         """,
     )
 
@@ -133,30 +149,21 @@ def test_clients_by_their_piercings_and_events() -> None:
         P4           | V4       |
         P5           | V4       |
         """,
-        mature_piercings="""
-        procedure_id | window_days | is_reached
-        P1           | 30          | true
-        P2           | 30          | true
-        P3           | 30          | true
-        P4           | 30          | true
-        P5           | 30          | true
-        P5           | 90          | true
-        """,
-        events="""
-        procedure_id | complication
-        P1           | infection
-        P4           | infection
-        P5           | infection
-        P5           | contact_allergy
-        P5           | tear
+        watched_piercings="""
+        complication    | procedure_id | is_event
+        infection       | P1           | true
+        infection       | P2           | false
+        infection       | P3           | false
+        infection       | P4           | true
+        infection       | P5           | true
+        contact_allergy | P5           | true
+        embedded_stud   | P5           | false
         """,
         gives="""
         complication    | procedures | events | clients
         infection       | 2          | 1      | 1
         infection       | 2          | 2      | 1
         infection       | 1          | 0      | 1
-        excess_bleeding | 2          | 0      | 2
-        excess_bleeding | 1          | 0      | 1
         contact_allergy | 1          | 1      | 1
         embedded_stud   | 1          | 0      | 1
         """,

@@ -122,3 +122,12 @@ def test_of_a_revisit_only_a_stated_recording_counts_as_newest() -> None:
 
 def test_without_rows_there_is_no_newest_day() -> None:
     check_file("stg_newest_day", gives="newest_on\n|")
+
+
+def test_what_a_report_says_of_the_client_s_care_stands_as_told() -> None:
+    told = """
+        follow_up_id | severity | certainty | clinician_seen | stud_removed | referred_same_day | resolved_on
+        F1           | 3        | probable  | true           | false        | true              | 2031-02-01
+        F2           |          |           |                |              |                   |
+        """
+    check_file("stg_follow_ups", raw_follow_ups=told, gives=told)

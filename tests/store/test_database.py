@@ -24,14 +24,14 @@ def path(tmp_path: Path) -> Path:
 def store(path: Path) -> Path:
     """A store with one run in it."""
     with open_store(path, KEY) as con:
-        con.execute("insert into signal_memory values ('kept', '2024-05-01')")
+        con.execute("insert into watch_memory values ('signal', 'kept', '{}')")
         con.execute("commit")
     return path
 
 
 def remembered(store: Path) -> list[tuple[str]]:
     with duckdb.connect(str(store), read_only=True) as con:
-        return con.execute("select signal_id from signal_memory order by all").fetchall()
+        return con.execute("select id from watch_memory order by all").fetchall()
 
 
 def alter(store: Path, statement: str) -> None:
@@ -47,7 +47,7 @@ def test_a_new_store_says_what_it_is_and_is_for_its_owner_s_eyes(store: Path) ->
 
 def test_what_is_committed_stays(store: Path) -> None:
     with open_store(store, KEY) as con:
-        con.execute("insert into signal_memory values ('later', '2024-05-02')")
+        con.execute("insert into watch_memory values ('signal', 'later', '{}')")
         con.execute("commit")
     assert remembered(store) == [("kept",), ("later",)]
 
@@ -57,7 +57,7 @@ def test_what_is_not_committed_is_undone(store: Path, fails: bool) -> None:
     before = store.read_bytes()
     try:
         with open_store(store, KEY) as con:
-            con.execute("insert into signal_memory values ('later', '2024-05-02')")
+            con.execute("insert into watch_memory values ('signal', 'later', '{}')")
             con.execute("create table extra as from range(1000)")
             if fails:
                 raise ZeroDivisionError
@@ -124,7 +124,7 @@ def test_a_damaged_store_is_refused_or_read_whole(store: Path, damage: int) -> N
     store.write_bytes(content)
     try:
         with read_store(store) as con:
-            assert con.execute("select signal_id from signal_memory").fetchall() == [("kept",)]
+            assert con.execute("select id from watch_memory").fetchall() == [("kept",)]
     except StoreError as error:
         assert error.exit_code == 1
 
@@ -176,7 +176,7 @@ def bring_forward(monkeypatch: pytest.MonkeyPatch, statements: str) -> None:
 
 def test_a_reader_cannot_write(store: Path) -> None:
     with read_store(store) as con, pytest.raises(duckdb.Error, match="read-only"):
-        con.execute("delete from signal_memory")
+        con.execute("delete from watch_memory")
 
 
 def test_a_reader_finds_no_store_where_there_is_none(path: Path) -> None:
@@ -190,7 +190,7 @@ def test_a_reader_finds_no_store_where_there_is_none(path: Path) -> None:
 @pytest.mark.parametrize(
     "statement",
     [
-        "copy signal_memory to '{}/out.csv'",
+        "copy watch_memory to '{}/out.csv'",
         "attach '{}/other.duckdb'",
         "from read_csv('{}/in.csv')",
         "set enable_external_access = true",

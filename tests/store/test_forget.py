@@ -4,7 +4,6 @@ import hashlib
 import hmac
 import json
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -177,7 +176,7 @@ def test_others_rows_stay_as_they_were(before: Shop, after: Shop) -> None:
     was, is_now = tables(before.store), tables(after.store)
     for table in (name for name in was if name.startswith("raw_")):
         assert {row[1:] for row in is_now[table]} <= {row[1:] for row in was[table]}
-    for table in ("file", "run", "recheck", "signal_memory", "kept_settings", "raw_branches", "raw_products"):
+    for table in ("file", "run", "recheck", "watch_memory", "kept_settings", "raw_branches", "raw_products"):
         assert is_now[table] == was[table], table
 
 
@@ -411,11 +410,13 @@ def test_again_it_finds_none_and_changes_no_table(after: Shop) -> None:
 
 def test_signals_stay_remembered(before: Shop) -> None:
     with duckdb.connect(str(before.store)) as con:
-        con.execute("insert into signal_memory values ('raised', date '2024-06-01')")
+        held = con.execute("from watch_memory order by all").fetchall()
+        raised = ("signal", "raised", '{"raised_on": "2024-06-01"}')
+        con.execute("insert into watch_memory values (?, ?, ?)", raised)
     erase(before)
-    assert values(before, "signal_memory", "*") == [("raised", date(2024, 6, 1))]
+    assert values(before, "watch_memory", "*") == sorted([*held, raised])
     told = [json.loads(line) for line in journal_path(before.store).read_text("utf-8").splitlines()]
-    assert {"signal_id": "raised", "raised_on": "2024-06-01"} in told
+    assert {"remembered": "signal", "id": "raised", "document": {"raised_on": "2024-06-01"}} in told
 
 
 @pytest.mark.parametrize("keys", [[], [""], ["  ", "\ufeff"]])

@@ -1,7 +1,6 @@
 """The journal: an entry for all that exports cannot give again, true to the store whenever a night ends or dies."""
 
 import json
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -38,14 +37,16 @@ def entries(shop: Shop) -> list[dict[str, Any]]:
     return [json.loads(line) for line in journal_path(shop.store).read_text("utf-8").splitlines()]
 
 
-def test_a_night_s_entries_name_key_run_files_failures_and_settings(opened: Shop) -> None:
-    key, run, settings = entries(opened)
+def test_a_night_s_entries_name_key_run_files_failures_settings_and_what_the_watch_remembers(opened: Shop) -> None:
+    key, run, settings, *memory = entries(opened)
     assert key.keys() == {"key"}
     assert settings.keys() == {"settings"}
     assert (run["run"]["run_id"], run["run"]["files"], run["run"]["accepted"]) == (1, 3, 2)
     assert [file["path"] for file in run["files"]] == ["lots.csv", "procedures_größe.csv", "sales.csv"]
     assert [failure["rule"] for failure in run["failures"]] == ["file.empty"]
     assert run["rechecks"] == []
+    assert {entry["remembered"] for entry in memory} == {"thresholds"}
+    assert "infection 2024-05-03" in {entry["id"] for entry in memory}
 
 
 def test_a_night_with_nothing_new_writes_nothing(opened: Shop) -> None:
@@ -115,10 +116,10 @@ def test_a_night_killed_there_and_done_again_is_written_as_it_was_done(opened: S
 
 @pytest.mark.parametrize("cut", [1, 2, 9, 40], ids="{} bytes short".format)
 def test_a_line_cut_short_is_mended_by_the_next_night(opened: Shop, cut: int) -> None:
-    path = journal_path(opened.store)
+    path, whole = journal_path(opened.store), entries(opened)
     path.write_bytes(path.read_bytes()[:-cut])
     night(opened, day=1)
-    assert [list(entry) for entry in entries(opened)][-1] == ["settings"]
+    assert entries(opened) == whole
     assert differing(tables(opened.store), rebuilt(opened)) == []
 
 
@@ -155,20 +156,29 @@ def test_damage_within_it_stops_a_night_and_nothing_is_changed(opened: Shop, dam
     assert opened.state() == before
 
 
-def remember(shop: Shop, *signals: tuple[str, date]) -> None:
-    """Let exactly these signals be remembered as raised."""
+def remember(shop: Shop, signals: dict[str, str]) -> None:
+    """Let exactly these signals be remembered, by id and day raised."""
     with duckdb.connect(str(shop.store)) as con:
-        con.execute("delete from signal_memory")
-        con.executemany("insert into signal_memory values (?, ?)", signals)
+        con.execute("delete from watch_memory where kind = 'signal'")
+        for name, raised_on in signals.items():
+            con.execute(
+                "insert into watch_memory values ('signal', ?, ?)",
+                [name, json.dumps(remembered(raised_on), sort_keys=True)],
+            )
 
 
-def test_the_day_a_signal_was_raised_is_that_of_the_store_even_after_a_night_that_was_killed(opened: Shop) -> None:
-    remember(opened, ("stays", date(2024, 6, 1)), ("moves", date(2024, 6, 2)), ("was never raised", date(2024, 6, 3)))
+def remembered(raised_on: str) -> dict[str, str]:
+    """What is remembered of a signal, no more than the night must have."""
+    return dict.fromkeys(("signal_id", "incident_id"), "S-0") | {"raised_on": raised_on, "faded_on": raised_on}
+
+
+def test_what_the_watch_remembers_is_that_of_the_store_even_after_a_night_that_was_killed(opened: Shop) -> None:
+    remember(opened, {"stays": "2024-06-01", "moves": "2024-06-02", "was never raised": "2024-06-03"})
     night(opened, day=1)
-    remember(opened, ("stays", date(2024, 6, 1)), ("moves", date(2024, 6, 9)))
+    remember(opened, {"stays": "2024-06-01", "moves": "2024-06-09"})
     night(opened, day=2)
-    told = {entry["signal_id"]: entry["raised_on"] for entry in entries(opened) if "signal_id" in entry}
-    assert told == {"stays": "2024-06-01", "moves": "2024-06-09", "was never raised": None}
+    told = {entry["id"]: entry["document"] for entry in entries(opened) if entry.get("remembered") == "signal"}
+    assert told == {"stays": remembered("2024-06-01"), "moves": remembered("2024-06-09"), "was never raised": None}
     assert differing(tables(opened.store), rebuilt(opened)) == []
 
 

@@ -3,7 +3,6 @@
 import gzip
 import json
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +27,7 @@ SPLIT = {"files": "split/*", "split": {"column": "ear", "value": "both", "into":
 SHELVES = [{"files": f"{branch}/*", "constants": {"branch_id": branch}} for branch in ("B1", "B2")]
 COMMA = {"files": "sales.csv", "decimal_mark": ","}
 SEMICOLON = {"files": "stock_counts.csv", "delimiter": ";"}
+NOTE = '{"incident_id": "I-0", "why": "größe"}'
 LONGEST = "P" * 195  # with -left 200 characters, as many as an id may have; with -right one too many
 
 
@@ -113,7 +113,7 @@ def history(tmp_path_factory: pytest.TempPathFactory) -> list[Shop]:
             night(shop, files, *sources, day=day, **others)
             if day == 0:
                 with duckdb.connect(str(shop.store)) as con:
-                    con.execute("insert into signal_memory values ('raised before', date '2024-06-01')")
+                    con.execute("insert into watch_memory values ('note', '000001', ?)", [NOTE])
             after.append(copy_of(shop, folder / f"night {day}"))
     return after
 
@@ -126,11 +126,11 @@ def shop(history: list[Shop], tmp_path: Path) -> Shop:
 
 def test_the_history_has_all_that_could_be_made_again_wrongly(history: list[Shop]) -> None:
     held = tables(history[-1].store)
-    assert {table: len(rows) for table, rows in held.items() if table in ("recheck", "run", "signal_memory")} == {
+    assert {table: len(rows) for table, rows in held.items() if table in ("recheck", "run")} == {
         "recheck": 3,
         "run": 4,
-        "signal_memory": 1,
     }
+    assert {kind for kind, *_ in held["watch_memory"]} == {"note", "thresholds"}
     with duckdb.connect(str(history[-1].store), read_only=True) as con:
         totals = con.execute("select sum(rejected), sum(duplicate), sum(superseded) from file").fetchall()
         assert con.execute("select count(*) from file where mapping <> ''").fetchall() == [(6,)]
@@ -155,13 +155,14 @@ def test_every_table_is_as_it_was(history: list[Shop], tmp_path: Path, nights: i
 
 
 def without_memory(held: Tables, shop: Shop) -> Tables:
-    """A store's tables, less the signal that was put into it behind the first night's back: no journal knows it yet."""
-    known = "raised before" in journal_path(shop.store).read_text("utf-8")
-    return held if known else held | {"signal_memory": []}
+    """A store's tables, less the note that was put into it behind the first night's back: no journal knows it yet."""
+    if NOTE in journal_path(shop.store).read_text("utf-8"):
+        return held
+    return held | {"watch_memory": [row for row in held["watch_memory"] if row[0] != "note"]}
 
 
-def test_the_day_a_signal_was_raised_is_kept(shop: Shop) -> None:
-    assert rebuilt(shop)["signal_memory"] == [("raised before", date(2024, 6, 1))]
+def test_what_was_noted_is_kept(shop: Shop) -> None:
+    assert ("note", "000001", NOTE) in rebuilt(shop)["watch_memory"]
 
 
 def test_what_is_published_from_it_is_the_same(shop: Shop) -> None:

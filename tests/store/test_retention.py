@@ -141,6 +141,14 @@ def test_no_week_is_lost_or_changed(both: tuple[Shop, Shop], name: str) -> None:
     assert without(result(whole, name), *expected) == without(result(aged, name), *expected)
 
 
+def test_ageing_moves_no_baseline_and_no_run(both: tuple[Shop, Shop]) -> None:
+    whole, aged = (result(shop, "control_charts").sort("chart", "subgroup") for shop in both)
+    assert whole["baseline_to"].max() < CUTOFF  # type: ignore[operator]
+    assert whole["subgroup"].min() != "0001"
+    fired = ("rule", "rule_side")  # eight runs in a row can begin among those whose rows are gone
+    assert without(whole, *fired) == without(aged, *fired)
+
+
 @pytest.mark.parametrize("name", retention.EVENT_TIMES)
 def test_rows_before_the_cutoff_are_gone_and_the_others_there(both: tuple[Shop, Shop], name: str) -> None:
     whole, aged = (days(shop, name) for shop in both)

@@ -90,6 +90,7 @@ def empty_database() -> Iterator[duckdb.DuckDBPyConnection]:
 def _references() -> dict[str, pl.DataFrame]:
     return reference_frames(("lobe", "upper_cartilage")) | {
         "ref_watched": pl.DataFrame({"complication": list(vocabulary.WATCHED)}),
+        "ref_followed": pl.DataFrame({"complication": list(vocabulary.FOLLOWED)}),
         "ref_causes": pl.DataFrame({"dimension": list(vocabulary.CAUSES)}),
     }
 

@@ -1,0 +1,160 @@
+"""Invented chains as arrays, to measure the watch by: who was pierced, with what, and what came to be recorded when.
+
+A world knows its whole future; the watch is shown each night only what was known by then. True risks, delays and
+follow-up are those of the design the targets were set by: lobe 1.5 %, cartilage 5 %, three in ten piercings cartilage,
+seven in ten clients reached, onset after a gamma (mean 8 days), recorded a lognormal (median 4 days) later.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.slices import Levels, make_slices
+
+RISK = np.array([0.015, 0.05])
+CARTILAGE = 0.3
+AGE_SHARES = np.array([0.05, 0.25, 0.2, 0.1, 0.4])
+REACHED = 0.7
+LOT_STREAMS = 10
+LOT_DAYS = 70
+BATCH_STREAMS = 4
+BATCH_DAYS = 56
+BAD_LOT = "99"
+ARTICLES = 6
+PRACTITIONERS = 4
+
+
+@dataclass(frozen=True)
+class Story:
+    """What is changed from a day on; nothing, unless told.
+
+    `factor` is on the true risk of the piercings that `of` names: none, all, branch, lot, practitioner:site_group.
+    Reach changes to `reach`; recording stops for `backlog` days, all of which then comes at once.
+    """
+
+    factor: float = 1.0
+    of: str = "none"
+    reach: float | None = None
+    backlog: int = 0
+
+
+@dataclass(frozen=True)
+class World:
+    """The chain: branches, piercings a week in each, days of history and days after the change."""
+
+    branches: int = 1
+    a_week: float = 60.0
+    history: int = 420
+    after: int = 182
+    branch_sd: float = 0.2
+    reached: float = REACHED
+    season: float = 0.0
+    unasked: float = 0.0
+    concordance: float = 0.0
+    story: Story = field(default_factory=Story)
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """A drawn world: its cohort, and for each piercing whether it was truly infected by the story alone."""
+
+    cohort: Cohort
+    is_excess: NDArray[np.bool_]
+    change: int
+
+
+def draw(world: World, seed: int) -> Drawn:
+    """A world with its own seed."""
+    rng = np.random.default_rng(seed)
+    days = world.history + world.after
+    n_day = rng.poisson(world.a_week / 7, (days, world.branches))
+    performed = np.repeat(np.arange(days), n_day.sum(axis=1))
+    branch = np.concatenate([np.repeat(np.arange(world.branches), row) for row in n_day])
+    n = len(performed)
+    site = (rng.random(n) < CARTILAGE).astype(np.int64)
+    age = rng.choice(len(AGE_SHARES), n, p=AGE_SHARES)
+    practitioner = branch * PRACTITIONERS + rng.integers(PRACTITIONERS, size=n)
+    stream = rng.integers(LOT_STREAMS, size=n)
+    article = stream % ARTICLES
+    lot = stream * 100 + (performed + stream * LOT_DAYS // LOT_STREAMS) // LOT_DAYS
+    taps = rng.integers(2 * BATCH_STREAMS, size=n)  # half leave with aftercare
+    batch = np.where(taps < BATCH_STREAMS, taps * 100 + (performed + taps * 14) // BATCH_DAYS, -1)
+    story, change = world.story, world.history
+    if story.of == "lot":  # a lot that begins on the day, in place of a stream's next
+        lot = np.where((stream == 0) & (performed >= change), int(BAD_LOT), lot)
+    after = performed >= change
+    hit = {
+        "none": np.zeros(n, dtype=bool),
+        "all": after,
+        "branch": after & (branch == 0),
+        "lot": after & (lot == int(BAD_LOT)),
+        "practitioner:site_group": after & (practitioner == 0) & (site == 1),
+    }[story.of]
+    branch_factor = np.exp(rng.normal(0, world.branch_sd, world.branches)) if world.branches > 1 else np.ones(1)
+    season = 1 + world.season * np.cos(2 * np.pi * (performed - 200) / 365)
+    risk = RISK[site] * branch_factor[branch] * season
+    visit = _visits(performed, branch)
+    uniform = _shared(rng, visit, rng.random(n), world.concordance)
+    infected = uniform < risk * np.where(hit, story.factor, 1.0)
+    is_excess = infected & (uniform >= risk)
+    reached = rng.random(n) < np.where(after & (story.reach is not None), story.reach or 0.0, world.reached)
+    told = infected & (reached | (rng.random(n) < world.unasked))
+    late = (rng.gamma(2, 4, n) + rng.lognormal(np.log(4), 0.7, n)).astype(np.int64)
+    recorded = np.where(told, performed + late, NEVER)
+    answer = performed + rng.integers(7, 35, n)
+    answered = np.where(reached, np.where(told, np.maximum(recorded, performed + 6), answer), NEVER)
+    if story.backlog:
+        closed = (change, change + story.backlog)
+        recorded, answered = (_held(days_of, *closed) for days_of in (recorded, answered))
+    codes = {
+        "branch": branch,
+        "site_group": site,
+        "article": article,
+        "practitioner": practitioner,
+        "lot": lot,
+        "batch": batch,
+    }
+    slices = make_slices(
+        {name: Levels.of(code, [str(level) for level in range(code.max() + 1)]) for name, code in codes.items()}, n
+    )
+    cohort = Cohort(
+        performed=performed,
+        visit=visit,
+        branch=branch,
+        stratum=site * len(AGE_SHARES) + age,
+        group=np.repeat(np.arange(2), len(AGE_SHARES)),
+        month=(performed % 365) * 12 // 365,
+        answered=answered,
+        recorded=recorded,
+        is_settled=np.zeros(n, dtype=bool),
+        is_caused=np.zeros(n, dtype=bool),
+        slices=slices,
+        window_days=30,
+    )
+    return Drawn(cohort, is_excess, change)
+
+
+def _visits(performed: NDArray[np.int64], branch: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Visits of two piercings of a day and branch each; an odd one is alone."""
+    key = performed * (branch.max() + 1) + branch
+    order = np.argsort(key, kind="stable")
+    _, first, size = np.unique(key[order], return_index=True, return_counts=True)
+    place = np.arange(len(key)) - np.repeat(first, size)
+    visit = np.empty(len(key), dtype=np.int64)
+    visit[order] = np.cumsum(place % 2 == 0) - 1
+    return visit
+
+
+def _shared(
+    rng: np.random.Generator, visit: NDArray[np.int64], own: NDArray[np.float64], part: float
+) -> NDArray[np.float64]:
+    """Fates of piercings, those of a part of the visits the same for the whole visit."""
+    n = int(visit.max()) + 1
+    return np.where((rng.random(n) < part)[visit], rng.random(n)[visit], own)
+
+
+def _held(days: NDArray[np.int64], first: int, last: int) -> NDArray[np.int64]:
+    """Days of record, those while recording stood still moved to when it went on."""
+    return np.where((days >= first) & (days < last), last, days)
