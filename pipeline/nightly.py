@@ -169,7 +169,7 @@ def _count_and_judge(
     progress("counting")
     known_by, measures = count(con, settings, as_of)
     drop_files(con)
-    before = memory_of(con)
+    before = replace(memory_of(con), may_solve=as_of is None)  # a report of an earlier day goes by what was in force
     progress("judging")
     results = judge(measures, known_by, before, settings)
     run = con.execute(

@@ -1,5 +1,7 @@
 """Judge again what a store holds, as a night does, and keep the results: for commands that change what is held."""
 
+from dataclasses import replace
+
 import duckdb
 
 from pipeline.count import count
@@ -14,4 +16,4 @@ def rejudge(con: duckdb.DuckDBPyConnection) -> None:
     settings = kept.kept_settings(con)
     known_by, measures = count(con, settings, None)
     drop_files(con)
-    kept.keep_results(con, judge(measures, known_by, memory_of(con), settings))
+    kept.keep_results(con, judge(measures, known_by, replace(memory_of(con), may_solve=False), settings))

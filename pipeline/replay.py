@@ -38,8 +38,7 @@ def replay(store: Path, first: date, last: date, *, settings: Settings | None, p
         check_key(con, store, read_key(store))
         known = memory_of(con)
         settings = settings or kept.kept_settings(con)
-        thresholds = _from_the_start(known.thresholds)
-        memory = Memory(signals=known.signals.clear(), thresholds=thresholds, notes=known.notes)
+        memory = replace(known, signals=known.signals.clear(), may_solve=False)
         begin = first - timedelta(days=LONGEST)
         for night, measures in count_each(con, settings, _days(begin, last), MEASURES):
             progress(f"watching {night}")
@@ -50,20 +49,8 @@ def replay(store: Path, first: date, last: date, *, settings: Settings | None, p
 
 
 def _one_night(measures: Frames, night: date, memory: Memory, settings: Settings) -> Memory:
-    results = watch(measures, night, memory, settings.false_alarms_a_year, ("signals", "thresholds"))
-    thresholds = pl.concat([memory.thresholds, results["thresholds"]]).unique(
-        ["complication", "dimension", "holds_from"], keep="last", maintain_order=True
-    )
-    return replace(memory, signals=results["signals"], thresholds=thresholds)
-
-
-def _from_the_start(thresholds: pl.DataFrame) -> pl.DataFrame:
-    """Thresholds of which each complication's first set holds from the beginning too.
-
-    It holds from its own day as well, since nights before it may have been of another size, with sets of their own.
-    """
-    first = thresholds.filter(pl.col("holds_from") == pl.col("holds_from").min().over("complication"))
-    return pl.concat([first.with_columns(pl.lit(date.min).alias("holds_from")), thresholds])
+    results = watch(measures, night, memory, settings.false_alarms_a_year, ("signals",))
+    return replace(memory, signals=results["signals"])
 
 
 def _days(first: date, last: date) -> list[date]:

@@ -13,8 +13,8 @@ from pipeline.stats.cohort_evidence import WINDOWS
 from pipeline.watch.cohort import NEVER, Cohort
 from pipeline.watch.expected import ExpectedSoFar
 from pipeline.watch.scoring import Scores, score_slices
-from pipeline.watch.signal import Signal, region
-from pipeline.watch.thresholds import QUIET_NIGHTS
+from pipeline.watch.signal import Name, Signal, region
+from pipeline.watch.thresholds import OVERLAP, QUIET_NIGHTS
 
 
 @dataclass(frozen=True)
@@ -45,37 +45,82 @@ def watch_night(
 ) -> Night:
     """A night's watch, from the incidents open `before` it.
 
-    `thresholds` has one for each family. Each slice beyond its own that is no signal yet, the furthest beyond first,
-    opens an incident if it stands with the open ones allowed for, else joins the one that most of it lies in.
+    `thresholds` has one for each family. A slice beyond its own, the furthest beyond first, opens an incident if it
+    stands with the open ones allowed for, also where it had joined one before; else it joins one that it overlaps, and
+    if there is none it waits for more evidence.
     """
     scores = score_slices(cohort, night, expected)
-    limit = thresholds[cohort.slices.family]
-    names = cohort.slices.names
-    number = {names[at]: int(at) for at in np.flatnonzero(scores.score >= limit)}
-    kept = [
-        replace(incident, standing=night) if any(signal.name in number for signal in incident.signals) else incident
-        for incident in before
-    ]
+    beyond = _Beyond(cohort, night, expected, thresholds[cohort.slices.family], scores)
+    kept = [beyond.stood(incident) for incident in before]
     open_ = [incident for incident in kept if night - incident.standing <= QUIET_NIGHTS]
-    known = {signal.name for incident in open_ for signal in incident.signals}
-    waiting = [at for name, at in number.items() if name not in known]
     raised: list[Signal] = []
-    while waiting:
-        allowed = _allowed(open_, cohort, expected) if open_ else None
-        now = score_slices(cohort, night, expected, allowed) if open_ else scores
-        margin = (now.score - limit)[waiting]
-        best = waiting[int(np.argmax(margin))]
-        if margin.max() < 0:
-            break
-        waiting.remove(best)
-        raised.append(Signal(names[best], night, night + 1 - int(WINDOWS[now.window[best]])))
-        open_.append(Incident((raised[-1],), night))
+    waiting = beyond.waiting(open_)
+    while waiting and (signal := beyond.furthest(waiting, open_)) is not None:
+        waiting.remove(cohort.index[signal.name])
+        open_ = [_without(incident, signal) for incident in open_]
+        open_.append(Incident((signal,), night))
+        raised += [signal] if signal.raised == night else []
+    joined = {signal.name for incident in open_ for signal in incident.signals}
     for at in waiting:
-        raised.append(Signal(names[at], night, night + 1 - int(WINDOWS[scores.window[at]])))
-        own = _incident_of(at, open_, cohort, expected)
-        open_[own] = replace(open_[own], signals=(*open_[own].signals, raised[-1]), standing=night)
+        own = beyond.overlapped(at, open_)
+        if own is not None and cohort.slices.names[at] not in joined:
+            raised.append(beyond.signal(at, scores))
+            open_[own] = replace(open_[own], signals=(*open_[own].signals, raised[-1]))
     faded = tuple(incident for incident in kept if night - incident.standing > QUIET_NIGHTS)
     return Night(tuple(open_), faded, tuple(raised), scores)
+
+
+def _without(incident: Incident, signal: Signal) -> Incident:
+    """An incident without a signal that had joined it."""
+    return replace(incident, signals=tuple(one for one in incident.signals if one.name != signal.name))
+
+
+class _Beyond:
+    """The slices beyond their threshold on a night, and how they stand to open incidents."""
+
+    def __init__(self, cohort: Cohort, night: int, expected: ExpectedSoFar, limit: FloatArray, scores: Scores) -> None:
+        self.cohort, self.night, self.expected, self.limit, self.scores = cohort, night, expected, limit, scores
+        self.slices = [int(at) for at in np.flatnonzero(scores.score >= limit)]
+        self.names = {cohort.slices.names[at] for at in self.slices}
+        self.joined: dict[Name, Signal] = {}
+
+    def stood(self, incident: Incident) -> Incident:
+        """The incident, standing on this night where any of its signals does."""
+        if any(signal.name in self.names for signal in incident.signals):
+            return replace(incident, standing=self.night)
+        return incident
+
+    def waiting(self, open_: list[Incident]) -> list[int]:
+        """Slices that opened no incident, those that joined one too."""
+        self.joined = {signal.name: signal for incident in open_ for signal in incident.signals[1:]}
+        first = {incident.first.name for incident in open_}
+        return [at for at in self.slices if self.cohort.slices.names[at] not in first]
+
+    def furthest(self, waiting: list[int], open_: list[Incident]) -> Signal | None:
+        """The signal of the waiting slice that is furthest beyond with open incidents allowed for; None if none is."""
+        allowed = _allowed(open_, self.cohort, self.expected) if open_ else None
+        now = score_slices(self.cohort, self.night, self.expected, allowed) if open_ else self.scores
+        margin = (now.score - self.limit)[waiting]
+        if margin.max() < 0:
+            return None
+        return self.signal(waiting[int(np.argmax(margin))], now)
+
+    def signal(self, at: int, scores: Scores) -> Signal:
+        """The signal of a slice: the one it has already, or one raised on this night."""
+        name = self.cohort.slices.names[at]
+        new = Signal(name, self.night, self.night + 1 - int(WINDOWS[scores.window[at]]))
+        return self.joined.get(name, new)
+
+    def overlapped(self, at: int, open_: list[Incident]) -> int | None:
+        """The open incident that shares most of its expected events with a slice, if half of the smaller's or more."""
+        own = np.zeros(len(self.cohort.performed), dtype=bool)
+        own[self.cohort.members(at)] = True
+        mass = np.where(own[self.expected.recent], self.expected.so_far, 0.0)
+        inside = [region(incident.first, self.cohort, self.expected) for incident in open_]
+        common = np.array([mass[one].sum() for one in inside])
+        smaller = np.array([min(mass.sum(), self.expected.so_far[one].sum()) for one in inside])
+        best = int(np.argmax(common))
+        return best if common[best] >= OVERLAP * smaller[best] else None
 
 
 def _allowed(open_: list[Incident], cohort: Cohort, expected: ExpectedSoFar) -> FloatArray:
@@ -87,11 +132,3 @@ def _allowed(open_: list[Incident], cohort: Cohort, expected: ExpectedSoFar) -> 
         ratio = (1 + event[inside].sum()) / (1 + expected.so_far[inside].sum())  # as if one more were seen as expected
         factor[inside] = np.maximum(factor[inside], ratio)
     return factor
-
-
-def _incident_of(at: int, open_: list[Incident], cohort: Cohort, expected: ExpectedSoFar) -> int:
-    """The open incident in which most of a slice's expected events lie."""
-    own = np.zeros(len(cohort.performed), dtype=bool)
-    own[cohort.members(at)] = True
-    mass = np.where(own[expected.recent], expected.so_far, 0.0)
-    return int(np.argmax([mass[region(incident.first, cohort, expected)].sum() for incident in open_]))

@@ -62,19 +62,27 @@ def in_force(
     expected: ExpectedSoFar,
     budget: float,
     known: pl.DataFrame,
+    may_solve: bool = True,
 ) -> tuple[FloatArray, pl.DataFrame]:
     """The thresholds of a complication by family, and their rows of the result `thresholds`.
 
-    `known` holds those of earlier nights, each set from the day it holds from. They stay until the chain's size or the
-    budget is another, so that a threshold does not move from night to night.
+    `known` holds those of earlier nights, each set from the day it holds from; nights before the first go by the first.
+    They stay until the chain's size or the budget is another, so that a threshold does not move from night to night; if
+    not `may_solve`, they stay whatever the chain's size, and a family they do not have goes by that.
     """
-    own = known.filter((pl.col("complication") == complication) & (pl.col("holds_from") <= as_of))
+    every = known.filter(pl.col("complication") == complication)
+    own = every.filter(pl.col("holds_from") <= as_of)
+    if own.is_empty():
+        own = every.filter(pl.col("holds_from") == pl.col("holds_from").min())
     latest = own.filter(pl.col("holds_from") == pl.col("holds_from").max())
     size = size_of(cohort, night, expected)
     basis = SIMULATED if _is_enough(cohort, night) else BY_SIZE
     there = {FAMILIES[code] for code in cohort.slices.family}
     if there <= set(latest["dimension"]) and _holds(latest, size, basis, budget):
         return _by_family(latest), own
+    if not may_solve and latest["budget"].to_list()[:1] == [budget]:
+        limits = _by_family(latest)
+        return np.where(np.isinf(limits), thresholds_by_size(cohort, expected, budget), limits), own
     if basis == SIMULATED:
         worlds = WORLDS.get(complication, OTHER_WORLDS)
         solved = solve_thresholds(null_scores(cohort, night, expected, worlds, SEED), budget)

@@ -52,11 +52,15 @@ NOTE_SCHEMA: dict[str, type[pl.DataType]] = {
 
 @dataclass(frozen=True, eq=False)
 class Memory:
-    """What earlier nights left: their `signals` and `thresholds`, as these results, and the `notes` made since."""
+    """What earlier nights left: their `signals` and `thresholds`, as these results, and the `notes` made since.
+
+    Thresholds in force are solved again where the chain is of another size, unless not `may_solve`.
+    """
 
     signals: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=RESULT_BY_NAME["signals"].schema))
     thresholds: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=RESULT_BY_NAME["thresholds"].schema))
     notes: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=NOTE_SCHEMA))
+    may_solve: bool = True
 
 
 def watch(
@@ -81,7 +85,7 @@ def watch(
         for complication, cohort in cohorts.items():
             share = budget if complication == "infection" else budget / (len(cohorts) - 1)
             own = before.filter(pl.col("complication") == complication)
-            found = _Watched(complication, cohort, as_of, own, notes, share, memory.thresholds)
+            found = _Watched(complication, cohort, as_of, own, notes, share, memory)
             for name in names:
                 parts[name].append(getattr(found, name)())
     return {name: RESULT_BY_NAME[name].gather(frames) for name, frames in parts.items()}
@@ -123,13 +127,20 @@ class _Watched:
         before: pl.DataFrame,
         notes: pl.DataFrame,
         budget: float,
-        thresholds: pl.DataFrame,
+        memory: Memory,
     ) -> None:
         self.complication, self.as_of, self.number = complication, as_of, day_number(as_of)
         self.cohort = cohort.known_on(self.number)
         self.expected = expect(self.cohort, self.number, assumed_risk(cohort, complication))
         self.limits, self._thresholds = in_force(
-            complication, self.cohort, self.number, as_of, self.expected, budget, thresholds
+            complication,
+            self.cohort,
+            self.number,
+            as_of,
+            self.expected,
+            budget,
+            memory.thresholds,
+            memory.may_solve,
         )
         self.states = dict(notes.select("incident_id", "state").iter_rows())  # of several notes the last
         self.before = before

@@ -91,6 +91,14 @@ def test_fewer_than_200_piercings_are_too_few_however_long_it_took(solver: Solve
     assert len(solver.asked) == 1
 
 
+def test_a_chain_of_very_many_slices_keeps_to_its_size(solver: Solver, monkeypatch: pytest.MonkeyPatch) -> None:
+    n_slices = cohort_of(OLD).slices.count
+    for most, basis in ((n_slices - 1, BY_SIZE), (n_slices, SIMULATED)):
+        monkeypatch.setattr(limits, "MOST_SLICES", most)
+        assert asked(OLD, NONE_YET)[1]["basis"][0] == basis
+    assert len(solver.asked) == 1
+
+
 def test_they_stay_from_night_to_night(solver: Solver) -> None:
     levels, known = asked(OLD, NONE_YET, before(3))
     for days in (2, 1, 0):
