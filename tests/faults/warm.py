@@ -166,19 +166,19 @@ def run(place: Place, clock: datetime, first: Callable[[], None] | None = None) 
 
 def _run(place: Place, clock: datetime, first: Callable[[], None] | None) -> int:
     """A night in this process, as the interpreter would end it."""
-    from pipeline import cli
+    from pipeline.cli import main, nights
 
     class Told(datetime):
         @classmethod
         def now(cls, tz: tzinfo | None = None) -> "Told":
             return cls.fromtimestamp(clock.timestamp(), tz)
 
-    patch.object(cli, "datetime", Told).start()
+    patch.object(nights, "datetime", Told).start()
     patch.object(secrets, "token_bytes", lambda size: bytes(range(size))).start()
     try:
         if first:
             first()
-        cli.main(place.arguments())
+        main(place.arguments())
     except SystemExit as ended:
         sys.stdout.flush()
         sys.stderr.flush()

@@ -26,7 +26,7 @@ from .watch import WINDOWS, Pierced, Scored, WatchedNight
 NIGHT = date(2032, 6, 30)
 SETTLED = ("lot", "L1")
 """A slice that notes settle in half of the chains."""
-SEEDS = range(16)
+SEEDS = range(12)
 SHOWN = ("all", "branch", "site_group", "material", "article", "batch")
 CLOSE = {"rtol": 1e-9, "atol": 1e-9}
 
