@@ -12,7 +12,7 @@ from pipeline.settings import Settings
 from pipeline.store.database import fetch
 from pipeline.store.references import make_references
 from pipeline.store.retention import kept_weeks
-from pipeline.store.sqlfiles import names_in, needed_for, run_files, sql_files
+from pipeline.store.sqlfiles import names_in, read_for, run_files, sql_files
 
 MEASURES = tuple(name for name in names_in("3_measures") if name != "lot_stock")
 """Measures that every night counts; packs of a lot are counted when a trace asks for them."""
@@ -32,8 +32,7 @@ def count(
     run_files(con, names_in("1_staging"), {"timezone": settings.timezone})
     newest = con.execute("select newest_on from stg_newest_day").fetchall()[0][0]
     known_by = as_of or newest
-    run_files(con, [*names_in("2_core"), *measures], _params(settings, known_by or v.BEFORE_ANY_DATA))
-    return known_by, {name: _in_order(con, name) for name in measures} | kept_weeks(con)
+    return known_by, _counted(con, measures, _params(settings, known_by or v.BEFORE_ANY_DATA)) | kept_weeks(con)
 
 
 def count_each(
@@ -42,10 +41,14 @@ def count_each(
     """Measures by their names as of each of some days, each with only what they need."""
     make_references(con, settings.allowed_site_groups)
     run_files(con, names_in("1_staging"), {"timezone": settings.timezone})
-    needed = needed_for(measures)
     for day in days:
-        run_files(con, needed, _params(settings, day))
-        yield day, {name: _in_order(con, name) for name in measures}
+        yield day, _counted(con, measures, _params(settings, day))
+
+
+def _counted(con: duckdb.DuckDBPyConnection, measures: Sequence[str], params: dict[str, Any]) -> Frames:
+    """Measures by their names; what others read becomes a table first, the rest is read off its query."""
+    run_files(con, read_for(measures), params)
+    return {name: _in_order(con, name, params) for name in measures}
 
 
 def _params(settings: Settings, as_of: date) -> dict[str, Any]:
@@ -60,8 +63,8 @@ def _params(settings: Settings, as_of: date) -> dict[str, Any]:
     }
 
 
-def _in_order(con: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
+def _in_order(con: duckdb.DuckDBPyConnection, name: str, params: dict[str, Any]) -> pl.DataFrame:
     """A measure in the order of its grain, so that the same store gives the same bytes."""
-    grain = sql_files()[name].grain
-    order = f" order by {', '.join(f'{column} nulls first' for column in grain)}" if grain else ""
-    return fetch(con, f"select * from {name}{order}")
+    file = sql_files()[name]
+    order = f" order by {', '.join(f'{column} nulls first' for column in file.grain)}" if file.grain else ""
+    return fetch(con, f"select * from ({file.query}){order}", {param: params[param] for param in file.params})

@@ -22,7 +22,7 @@ from pipeline.watch.night import Memory, watch
 
 Progress = Callable[[str], None]
 
-MEASURES = ("cohort_piercings", "cohort_answers", "cohort_events", "cohort_batches")
+MEASURES = ("cohort_piercings", "cohort_answers", "cohort_events", "traced_batches")
 
 
 def replay(store: Path, first: date, last: date, *, settings: Settings | None, progress: Progress) -> pl.DataFrame:

@@ -98,13 +98,13 @@ def names_in(*layers: str) -> list[str]:
     return [name for name, file in sql_files().items() if file.layer in layers]
 
 
-def needed_for(names: Iterable[str]) -> list[str]:
-    """Some files and all they read but staging, each after those it reads."""
-    needed = set(names)
+def read_for(names: Iterable[str]) -> list[str]:
+    """The files that some files read, and those that these read, but staging: each after those it reads."""
+    wanted, read = set(names), set[str]()
     for name, file in reversed(sql_files().items()):
-        if name in needed:
-            needed |= {read for read in file.reads if read in sql_files()}
-    return [name for name in names_in(*LAYERS[1:]) if name in needed]
+        if name in wanted | read:
+            read |= {one for one in file.reads if one in sql_files()}
+    return [name for name in names_in(*LAYERS[1:]) if name in read]
 
 
 def run_files(con: duckdb.DuckDBPyConnection, names: Iterable[str], params: dict[str, Any]) -> None:

@@ -74,7 +74,7 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
     groups = list(v.SITE_GROUPS.values())
     group = np.array([groups.index(kind.split(":")[0]) for kind in kinds], dtype=np.int64)
     branch, _ = _coded(piercings["branch_id"])
-    slices = make_slices(_levels(piercings, measures["cohort_batches"], number), piercings.height)
+    slices = make_slices(_levels(piercings, measures["traced_batches"], number), piercings.height)
     none = np.zeros(piercings.height, dtype=bool)
     never = np.full(piercings.height, NEVER)
     base = Cohort(

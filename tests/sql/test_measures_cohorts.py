@@ -19,16 +19,6 @@ def test_piercings_up_to_the_as_of_date_with_what_they_are_told_apart_by() -> No
     check_file("cohort_piercings", params={"as_of": "2031-02-14"}, piercings=PIERCED + LATER, gives=PIERCED)
 
 
-def test_batches_of_piercings_up_to_the_as_of_date() -> None:
-    check_file(
-        "cohort_batches",
-        params={"as_of": "2031-02-14"},
-        piercings="procedure_id | performed_on\nP1 | 2031-02-14\nP2 | 2031-02-15\nP3 | 2031-01-01",
-        exposures="procedure_id | batch_no\nP1 | X1\nP1 | X2\nP2 | X1",
-        gives="procedure_id | batch_no\nP1 | X1\nP1 | X2",
-    )
-
-
 def test_events_of_followed_complications_from_the_day_they_were_first_recorded() -> None:
     # P2's was recorded, by its own calendar, on the day before; P3 was performed after the as-of date.
     check_file(

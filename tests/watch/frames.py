@@ -44,7 +44,7 @@ def frames_of(piercings: Sequence[Pierced], complication: str = "infection", win
         ],
         "cohort_answers": [(name, window_days, p.answered) for name, p in numbered if p.answered],
         "cohort_events": [(name, complication, p.recorded) for name, p in numbered if p.recorded],
-        "cohort_batches": [(name, batch) for name, p in numbered for batch in p.batches],
+        "traced_batches": [(name, batch) for name, p in numbered for batch in p.batches],
     }
     return {name: pl.DataFrame(own, schema=_schema(name), orient="row") for name, own in rows.items()}
 
