@@ -5,6 +5,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract import vocabulary as v
 from reports.edition import Edition
 
 
@@ -27,7 +28,8 @@ def summarise(edition: Edition) -> dict[str, Any]:
         },
         "headline": _headline(results),
         "open_signals": [
-            {name: _iso(value) for name, value in row.items()} for row in results["signals"].iter_rows(named=True)
+            {name: _iso(value) for name, value in row.items()}
+            for row in results["signals"].filter(~pl.col("state").is_in(v.SIGNALS_OVER)).iter_rows(named=True)
         ],
     }
 

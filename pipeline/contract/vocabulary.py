@@ -147,5 +147,8 @@ WATCHED = ("infection", "contact_allergy", "embedded_stud", "excess_bleeding")
 FOLLOWED = (*WATCHED, "any")
 """Complications that the watch follows night by night, in the order of their names on pages."""
 
+SIGNALS_OVER = ("explained", "chance", "closed", "faded")
+"""States in which a signal is no longer open."""
+
 CAUSES = ("branch", "article", "material", "practitioner", "lot", "batch", "practitioner:site_group")
 """Dimensions whose levels may be the cause of an excess; of equal ones the first named is told."""
