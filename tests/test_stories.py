@@ -74,7 +74,7 @@ def test_what_only_looks_so_is_told_as_it_is(edition: Edition) -> None:
     assert {file.split("/")[1] for file in refused} == {"2026-05-25"}
 
 
-@pytest.mark.parametrize("month", [1, 2, 3, 4, 5, 6, 7, 8])
+@pytest.mark.parametrize("month", [1, 3, 5, 7, 8])
 def test_on_earlier_days_every_incident_has_a_story_behind_it(
     store: duckdb.DuckDBPyConnection, edition: Edition, month: int
 ) -> None:

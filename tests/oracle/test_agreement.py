@@ -27,7 +27,7 @@ def all_differences(taken: Taken, inbox: Path, store: Path, now: datetime, days_
     return [line for name, rows in theirs.items() for line in differences(name, ours[name], rows)]
 
 
-@pytest.mark.parametrize("seed", range(9))
+@pytest.mark.parametrize("seed", range(7))
 def test_small_chains_over_two_nights(seed: int, tmp_path: Path) -> None:
     rng = Random(seed)
     exports = small_exports(rng)
@@ -40,7 +40,7 @@ def test_small_chains_over_two_nights(seed: int, tmp_path: Path) -> None:
     assert all_differences(later, second, store, LATER) == []
 
 
-@pytest.mark.parametrize("seed", range(40, 45))
+@pytest.mark.parametrize("seed", range(40, 43))
 def test_small_chains_as_known_on_an_earlier_day(seed: int, tmp_path: Path) -> None:
     rng = Random(seed)
     write_exports(tmp_path / "inbox", small_exports(rng))

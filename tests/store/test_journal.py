@@ -114,7 +114,7 @@ def test_a_night_killed_there_and_done_again_is_written_as_it_was_done(opened: S
     assert differing(held, rebuilt(opened)) == []
 
 
-@pytest.mark.parametrize("cut", [1, 2, 9, 40], ids="{} bytes short".format)
+@pytest.mark.parametrize("cut", [1, 40], ids="{} bytes short".format)
 def test_a_line_cut_short_is_mended_by_the_next_night(opened: Shop, cut: int) -> None:
     path, whole = journal_path(opened.store), entries(opened)
     path.write_bytes(path.read_bytes()[:-cut])
