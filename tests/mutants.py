@@ -46,6 +46,10 @@ _NEARNESS = "how near counts as there: any number well above rounding serves"
 EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ("intervals", "size, 1.0)", "size, 2.0)", _NAN_ANYWAY),
     ("intervals", "some = np.where(size > 0", "some = np.where(size > 1", _SAME_AT_1),
+    ("cohort_evidence", "range(2, 29, 2)", "range(2, 30, 2)", "the same windows"),
+    ("cohort_evidence", "range(35, 183, 7)", "range(35, 184, 7)", "the same windows"),
+    ("cohort_evidence", "seen > usual", "seen >= usual", "O ln(O / E) - (O - E) is 0 where they are equal"),
+    ("cohort_evidence", "np.where(is_known, 1.0", "np.where(is_known, 2.0", "stands for what is not taken"),
     ("funnel", "reshape(-1, 4)", "reshape(-2, 4)", "NumPy takes any negative length as the one to be found"),
     ("gamma_poisson", "start = np.array([0.0,", "start = np.array([1.0,", _SAME_MAXIMUM),
     ("gamma_poisson", "start + np", "start - np", _SAME_MAXIMUM),

@@ -199,3 +199,22 @@ def test_a_bad_precision_is_refused_by_name(precision: Any) -> None:
 def test_a_bayes_factor_of_bad_counts_is_refused_by_name(observed: Any, expected: Any, named: str) -> None:
     with pytest.raises(ValueError, match=named):
         cohort_bayes_factor(observed, expected, 10.0)
+
+
+def test_slices_may_stand_in_several_dimensions() -> None:
+    rng = np.random.default_rng(4)
+    observed = np.cumsum(rng.poisson(0.2, (2, 3, len(WINDOWS))), axis=-1)
+    expected = np.cumsum(rng.uniform(0.05, 0.3, observed.shape), axis=-1)
+    precision = rng.uniform(5, 50, (2, 3))
+    whole = cohort_evidence(observed, expected, precision).score
+    assert whole.shape == (2, 3)
+    for at in np.ndindex(2, 3):
+        alone = cohort_evidence(observed[at][np.newaxis], expected[at][np.newaxis], precision[at]).score[0]
+        assert alone == pytest.approx(whole[at], rel=1e-12)
+
+
+def test_evidence_too_large_for_an_exponential_is_still_a_number() -> None:
+    observed = np.full((1, len(WINDOWS)), 3000.0)
+    score = cohort_evidence(observed, np.full_like(observed, 100.0), np.inf).score[0]
+    # 6^3000 e^(-5 * 100) outweighs all else; windows count as the 182 days they stand for, ratios a quarter each.
+    assert score == pytest.approx(3000 * np.log(6) - 500 + np.log(182 / 4), rel=1e-9)
