@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract import vocabulary as v
 from pipeline.intake.pseudonyms import read_key
 from pipeline.notes import broken_seal
 from pipeline.places import owner_only
@@ -15,7 +16,6 @@ from pipeline.remember import memory_of
 from pipeline.store import memory
 from pipeline.store.database import check_key, read_store
 from pipeline.telling import aligned
-from pipeline.watch.night import FADED, SETTLING
 from reports import words
 
 
@@ -59,7 +59,7 @@ def list_signals(store: Path) -> Listed:
     states = {note["incident_id"]: note["state"] for note in notes}
     noted = pl.col("incident_id").replace_strict(states, default=None, return_dtype=pl.String)
     known = known.with_columns(pl.coalesce(noted, "state").alias("state"))
-    over = pl.col("state").is_in([*SETTLING, FADED])
+    over = pl.col("state").is_in(v.SIGNALS_OVER)
     return Listed(known.sort(over, "raised_on", "signal_id"), notes, broken_seal(notes))
 
 

@@ -12,7 +12,6 @@ import polars as pl
 
 from pipeline.contract import vocabulary as v
 from pipeline.judge.tracing import exposed_to
-from pipeline.watch.night import FADED, SETTLING
 
 RED_FLAG, SIGNAL, UNRESOLVED = "red_flag", "signal", "unresolved"
 MISSED_REVISIT, FIRST_CHECK = "missed_revisit", "first_check"
@@ -39,8 +38,6 @@ MOST_NO_ANSWERS = 3
 REST_DAYS = 1
 """Days after an attempt on which a visit is not asked again, the day itself apart; red flags are."""
 
-_OVER = (*SETTLING, FADED)
-"""States in which a signal asks for nothing more."""
 
 MEASURES = ("traced_piercings", "traced_batches", "traced_reports", "contacted_visits", "missed_revisits")
 SCHEMA: dict[str, type[pl.DataType]] = {
@@ -84,7 +81,7 @@ def judge_calls(measures: Mapping[str, pl.DataFrame], signals: pl.DataFrame, as_
             reports=measures["traced_reports"],
             visits=measures["contacted_visits"],
             missed=measures["missed_revisits"],
-            signals=signals.filter(~pl.col("state").is_in(_OVER)),
+            signals=signals.filter(~pl.col("state").is_in(v.SIGNALS_OVER)),
         )
     ).with_columns(pl.col("others").list.join("; ").replace("", None))
 

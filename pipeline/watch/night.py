@@ -36,6 +36,8 @@ FALSE_ALARMS_CHAIN, FALSE_ALARMS_STUDIO = 4.0, 0.5
 """False alarms of infection a year that a chain and a single branch accept, unless the settings say otherwise."""
 SHOWN_FAMILIES = ("all", "branch", "site_group", "material", "article", "batch")
 """Families whose slices are listed while quiet; people and their sites are not."""
+_IS_FIRST = pl.col("signal_id").str.slice(2) == pl.col("incident_id").str.slice(2)
+"""Whether a signal opened its incident: the incident then has its digest."""
 TOLD_EXPLANATIONS = 6
 """Explanations of an incident that are kept."""
 
@@ -101,7 +103,7 @@ def _before(signals: pl.DataFrame, as_of: date) -> pl.DataFrame:
 
 def _settled(signals: pl.DataFrame, notes: pl.DataFrame) -> list[Settled]:
     """The slices that notes settled: from the incident's estimated start to the day of the note."""
-    first = signals.filter(pl.col("signal_id").str.slice(2) == pl.col("incident_id").str.slice(2))
+    first = signals.filter(_IS_FIRST)
     last = notes.unique("incident_id", keep="last", maintain_order=True).filter(pl.col("state").is_in(SETTLING))
     return [
         Settled(
@@ -114,6 +116,18 @@ def _settled(signals: pl.DataFrame, notes: pl.DataFrame) -> list[Settled]:
         )
         for row in last.join(first, on="incident_id", maintain_order="left").iter_rows(named=True)
     ]
+
+
+def _remembered(rows: pl.DataFrame) -> tuple[Incident, ...]:
+    """Open incidents from their signals as they were kept, each with the signal that opened it first."""
+    incidents = []
+    for own in rows.sort(~_IS_FIRST, "raised_on", "signal_id").partition_by("incident_id", maintain_order=True):
+        signals = tuple(
+            Signal((row["dimension"], row["level"]), day_number(row["raised_on"]), day_number(row["started_on"]))
+            for row in own.iter_rows(named=True)
+        )
+        incidents.append(Incident(signals, day_number(own["standing_on"].max())))  # type: ignore[arg-type]
+    return tuple(incidents)
 
 
 class _Watched:
@@ -143,38 +157,20 @@ class _Watched:
             memory.may_solve,
         )
         self.states = dict(notes.select("incident_id", "state").iter_rows())  # of several notes the last
-        self.before = before
         is_open = before["faded_on"].is_null() & ~before["incident_id"].replace_strict(
             self.states, default=NEW, return_dtype=pl.String
         ).is_in(SETTLING)
-        self.ids: dict[Signal, str] = {}
-        incidents = self._remembered(before.filter(is_open))
-        self.night = watch_night(incidents, self.cohort, self.number, self.expected, self.limits)
+        self.night = watch_night(
+            _remembered(before.filter(is_open)), self.cohort, self.number, self.expected, self.limits
+        )
         self.closed = before.filter(~is_open)
-
-    def _remembered(self, rows: pl.DataFrame) -> tuple[Incident, ...]:
-        incidents = []
-        is_later = pl.col("signal_id").str.slice(2) != pl.col("incident_id").str.slice(2)  # than the one that opened it
-        for (incident_id,), own in (
-            rows.sort("raised_on", is_later, "signal_id")
-            .partition_by("incident_id", as_dict=True, maintain_order=True)
-            .items()
-        ):
-            signals = tuple(
-                Signal((row["dimension"], row["level"]), day_number(row["raised_on"]), day_number(row["started_on"]))
-                for row in own.iter_rows(named=True)
-            )
-            self.ids |= dict.fromkeys(signals, str(incident_id))
-            incidents.append(Incident(signals, day_number(own["standing_on"].max())))  # type: ignore[arg-type]
-        return tuple(incidents)
+        self.told: dict[Incident, tuple[Explanation, ...]] = {}
 
     def _incidents(self) -> Iterable[tuple[str, Incident, date | None]]:
-        """Each incident known on the night with its id and, where it faded on it, the day."""
+        """Each incident known on the night with its id, that of its first signal, and the day, where it faded on it."""
         for incident in (*self.night.open, *self.night.faded):
-            first = self.ids.get(incident.first)
-            incident_id = first or identifier(
-                "I", self.complication, incident.first.name, day_of(incident.first.raised)
-            )
+            first = incident.first
+            incident_id = identifier("I", self.complication, first.name, day_of(first.raised))
             yield incident_id, incident, self.as_of if incident in self.night.faded else None
 
     def signals(self) -> pl.DataFrame:
@@ -250,7 +246,10 @@ class _Watched:
         return RESULT_BY_NAME["incidents"].gather(_framed(rows))
 
     def _told(self, incident: Incident) -> tuple[Explanation, ...]:
-        return explain(incident, self.cohort, self.expected)[:TOLD_EXPLANATIONS]
+        """What may be behind an incident, worked out once for the two results that tell it."""
+        if incident not in self.told:
+            self.told[incident] = explain(incident, self.cohort, self.expected)[:TOLD_EXPLANATIONS]
+        return self.told[incident]
 
     def explanations(self) -> pl.DataFrame:
         """What may be behind each open incident, likeliest first."""
@@ -297,7 +296,7 @@ class _Watched:
         )
 
     def watched_slices(self) -> pl.DataFrame:
-        """Slices of the families that are listed, and all that are signals: their likeliest window and evidence."""
+        """Slices of the families that are listed: the last half year, the likeliest window, and the evidence."""
         scores, slices = self.night.scores, self.cohort.slices
         shown = np.isin(slices.family, [FAMILIES.index(name) for name in SHOWN_FAMILIES]) & (scores.expected[:, -1] > 0)
         at = np.flatnonzero(shown)

@@ -22,7 +22,7 @@ MAY_IMPORT = {
     "trace": {"intake", "store", "judge", "count", "reports", "contract", "places"},
     "trace_text": {"trace", "judge", "telling", "reports"},
     "calls": {"intake", "store", "judge", "count", "telling", "reports", "contract", "places"},
-    "signals": {"intake", "store", "notes", "remember", "watch", "telling", "reports", "places"},
+    "signals": {"intake", "store", "notes", "remember", "telling", "reports", "contract", "places"},
     "notes": {"intake", "store", "watch", "places", "errors"},
     "replay": {"intake", "store", "count", "remember", "watch", "results", "settings", "places", "errors"},
     "sight": {"intake", "store", "count", "remember", "replay", "watch", "telling", "places", "errors"},

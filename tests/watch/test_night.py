@@ -215,3 +215,18 @@ def test_the_budget_of_infection_is_that_of_the_chain_and_the_others_share_as_mu
     assert budgets(USUAL, None) == {"infection": 4.0} | dict.fromkeys(others, 4.0 / len(others))
     assert budgets(chain(days=50, branches=1), None)["infection"] == 0.5
     assert budgets(USUAL, 12.0)["infection"] == 12.0
+
+
+def test_a_signal_that_stands_on_its_own_parts_for_good_with_an_id_of_its_own() -> None:
+    also = planted(20, ill=8, first=before(40), branch="B3", lot="ALSO")
+    (both,) = run(USUAL + LOT + also, DAYS[-2:-1])
+    ids = dict(infections(both).filter(pl.col("dimension") == "lot").select("level", "incident_id").iter_rows())
+    assert ids["BAD"] != ids["ALSO"]
+    joined = both["signals"].with_columns(pl.col("incident_id").replace(ids["ALSO"], ids["BAD"]))
+    for results in run(USUAL + LOT + also, DAYS[-1:], memory=Memory(joined, both["thresholds"])):
+        opened = results["incidents"].filter(pl.col("complication") == "infection")
+        assert sorted(opened["incident_id"]) == sorted(ids.values())
+        kept = infections(results).filter(pl.col("level") == "ALSO").to_dicts()[0]
+        before_it = infections(both).filter(pl.col("level") == "ALSO").to_dicts()[0]
+        assert kept["incident_id"] == ids["ALSO"]
+        assert (kept["signal_id"], kept["raised_on"]) == (before_it["signal_id"], before_it["raised_on"])
