@@ -46,6 +46,9 @@ _NEARNESS = "how near counts as there: any number well above rounding serves"
 EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ("intervals", "size, 1.0)", "size, 2.0)", _NAN_ANYWAY),
     ("intervals", "some = np.where(size > 0", "some = np.where(size > 1", _SAME_AT_1),
+    ("case_mix", "COEFFICIENT_TOLERANCE = 1e-10", "COEFFICIENT_TOLERANCE = 2e-10", _NEARNESS),
+    ("case_mix", "EQUAL_RISK_DECIMALS = 9", "EQUAL_RISK_DECIMALS = 10", _NEARNESS),
+    ("chart_choice", "floor(100 * expected) / 100", "floor(100 * expected) / 101", "below 0.25 both read the same"),
     ("cohort_evidence", "range(2, 29, 2)", "range(2, 30, 2)", "the same windows"),
     ("cohort_evidence", "range(35, 183, 7)", "range(35, 184, 7)", "the same windows"),
     ("cohort_evidence", "seen > usual", "seen >= usual", "O ln(O / E) - (O - E) is 0 where they are equal"),
