@@ -29,26 +29,42 @@ con.close()
 print(time.perf_counter() - start)
 """
 
+_INTAKE = """
+import sys, time
+from datetime import UTC, datetime
+from pathlib import Path
+from pipeline.intake.inbox import look_into
+from pipeline.intake.load import take_in
+from pipeline.store.database import open_store
+from pipeline.store.originals import Originals
+start = time.perf_counter()
+store = Path(sys.argv[2]) / "intake.duckdb"
+with open_store(store, bytes(32)) as con:
+    take_in(con, look_into(Path(sys.argv[1])), now=datetime.now(UTC).replace(tzinfo=None), zone="UTC", key=bytes(32),
+            progress=lambda step: None, originals=Originals(store))
+    con.execute("commit")
+    con.close()
+print(time.perf_counter() - start)
+"""
+
 _NIGHT = """
 import sys, time
 from datetime import UTC, datetime
 from pathlib import Path
 from pipeline.nightly import run_night
 from pipeline.settings import Settings
-start, marks = time.perf_counter(), {}
-def progress(step):
-    marks[step.split()[0]] = time.perf_counter() - start
+start = time.perf_counter()
 folder = Path(sys.argv[2])
 run_night(Path(sys.argv[1]), store=folder / "store.duckdb", site=folder / "site", settings=Settings(), as_of=None,
-          clock=lambda: datetime.now(UTC), progress=progress)
-print(marks["counting"], time.perf_counter() - start)
+          clock=lambda: datetime.now(UTC), progress=lambda step: None)
+print(time.perf_counter() - start)
 """
 
 
-def _seconds(code: str, *arguments: str) -> list[float]:
+def _seconds(code: str, *arguments: str) -> float:
     done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True)
     *_, told = done.stdout.splitlines()  # above it DuckDB may draw its progress
-    return [float(number) for number in told.split()]
+    return float(told)
 
 
 def _typed(table: Table) -> str:
@@ -69,8 +85,8 @@ def main(branches: int, weeks: int) -> None:
         for pair in range(PAIRS):
             place = folder / str(pair)
             place.mkdir()
-            [bare] = _seconds(_BARE, str(folder / "exports"), str(place / "bare.duckdb"), *tables)
-            taken, whole = _seconds(_NIGHT, str(folder / "exports"), str(place))
+            bare = _seconds(_BARE, str(folder / "exports"), str(place / "bare.duckdb"), *tables)
+            taken, whole = (_seconds(code, str(folder / "exports"), str(place)) for code in (_INTAKE, _NIGHT))
             intake.append(taken / bare)
             night.append(whole / bare)
             print(f"bare {bare:.1f} s, taken in {taken:.1f} s, whole night {whole:.1f} s")  # noqa: T201

@@ -17,6 +17,7 @@ _LONGEST_STEP = 3
 """Hours by which any zone's clock is set back at most."""
 _DAYS_APART = 2
 """Days by which no two zones' clocks are apart."""
+_ID_FORM = "id.form"
 _VALUE_SHOWN = 40
 """Characters of a refused value whose shape is shown."""
 
@@ -69,17 +70,19 @@ def read_expression(column: Column, text: str) -> str:
             return f"case when {text} in (select zone from time_zone) then {text} end"
         case Kind.WHOLE:
             whole = f"try_cast(split_part({text}, '.', 1) as bigint)"
-            return f"case when regexp_full_match({text}, '-?[0-9]+(\\.0+)?') then {whole} end"
+            plain = f"try_cast({text} as bigint)"  # most are written as the database writes them
+            return (
+                f"case when cast({plain} as varchar) = {text} then {plain}"
+                f" when regexp_full_match({text}, '-?[0-9]+(\\.0+)?') then {whole} end"
+            )
         case Kind.DECIMAL:
             return (
                 f"case when regexp_full_match({text}, '-?[0-9]+(\\.[0-9]+)?')"
                 f" then try_cast({text} as {column.sql_type}) end"
             )
         case Kind.DATE:
-            return (
-                f"case when regexp_full_match({text}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') and left({text}, 4) <> '0000'"
-                f" then try_cast({text} as date) end"
-            )
+            day = f"try_cast({text} as date)"  # a day that is written back as it came is written as the contract has it
+            return f"case when length({text}) = 10 and cast({day} as varchar) = {text} then {day} end"
         case Kind.TIME:
             return _read_time(text)
         case Kind.FLAG:
@@ -132,10 +135,16 @@ def _long_past(column: Column, value: str) -> str:
     return f"{value} < cast({day} as varchar) and substr({value}, 5, 1) = '-'"  # else a year of five digits
 
 
-def _form(column: Column, text: str, value: str) -> str:
-    if column.kind in (Kind.ID, Kind.CODE):
-        return f"length({text}) > {ID_LENGTH} or regexp_matches({text}, '[:\\x00-\\x1f\\x7f-\\x9f]')"
-    return f"{text} is not null and {value} is null"
+def _bad_id(text: str) -> str:
+    """SQL condition: the text of an id is too long, or has a colon or a control character."""
+    return f"length({text}) > {ID_LENGTH} or regexp_matches({text}, '[:\\x00-\\x1f\\x7f-\\x9f]')"
+
+
+def _any_bad_id(texts: list[str]) -> str:
+    """SQL condition: one of these ids is bad. Most are not, and to look into them as one text takes less time."""
+    each = " or ".join(f"coalesce({_bad_id(text)}, false)" for text in texts)
+    joined = f"concat({', '.join(texts)})"
+    return f"case when {_bad_id(joined)} then {each} else false end"
 
 
 def row_rules(table: Table, *, may_misfit: bool = False) -> list[tuple[str, str, str]]:
@@ -153,10 +162,10 @@ def row_rules(table: Table, *, may_misfit: bool = False) -> list[tuple[str, str,
         if column.required:
             rules.append((column.name, "value.missing", f"{text} is null"))
         if column.kind in (Kind.ID, Kind.CODE):
-            rules.append((column.name, "id.form", _form(column, text, value)))
+            rules.append((column.name, _ID_FORM, _bad_id(text)))
         elif rule := form_rule(column):
             is_plain = f" and left({text}, 1) not in ('{MISFIT}', '{BROKEN}')" if may_misfit else ""
-            rules.append((column.name, rule.name, _form(column, text, value) + is_plain))
+            rules.append((column.name, rule.name, f"{text} is not null and {value} is null{is_plain}"))
         if column.bounds:
             low, high = column.bounds
             rules.append((column.name, "number.range", f"{value} not between {low} and {high}"))
@@ -215,13 +224,15 @@ def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     `pipeline.intake.zones`.
     """
     columns = ", ".join(f"v.{name}" for name in table.column_names)
-    broken = " or\n  ".join(
-        f"coalesce({condition}, false)" for _, _, condition in row_rules(table, may_misfit=may_misfit)
-    )
+    rules = row_rules(table, may_misfit=may_misfit)
+    broken = [condition for _, rule, condition in rules if rule != _ID_FORM]
+    ids = [f"t.{column}" for column, rule, _ in rules if rule == _ID_FORM]
+    either = " or\n  ".join(f"({condition})" for condition in [*broken, _any_bad_id(ids)])
     return f"""
 with {_as_read(table, source)}
-select seq, file_id, line, {columns}, (
-  {broken}
+select seq, file_id, line, {columns}, coalesce(
+  {either},
+  false
 ) as is_broken
 from as_read
 """

@@ -1,7 +1,9 @@
 """Rows on their way from text to typed values: good ones enter their raw table, broken ones are named with their rules.
 
 Frames of text are checked in large steps, so that their text is never held whole: few steps for many small files,
-little memory for a large one.
+little memory for a large one. The database writes what one statement inserts to its file at once if that fills a row
+group of its storage, and anything less twice, once more at the commit: so steps are several row groups, and the last
+one of a table is no small rest.
 """
 
 from typing import Any
@@ -12,7 +14,7 @@ import polars as pl
 from pipeline.contract.checks import broken_query, read_query
 from pipeline.contract.columns import Table
 from pipeline.intake.records import Refused
-from pipeline.store.database import create_from_frame, insert_frame
+from pipeline.store.database import insert_frame, registered
 
 _BROKEN_RULE = {
     "file_id": pl.Int64,
@@ -22,7 +24,12 @@ _BROKEN_RULE = {
     "value_shape": pl.String,
     "detail": pl.String,
 }
-_STEP_ROWS = 100_000
+_ROW_GROUP = 122_880
+"""Rows that the database stores together."""
+_NAMED_ROWS = 20_000
+"""Rows whose broken rules are named at once: that takes their text many times in memory."""
+_MOST_BYTES = 128 << 20
+"""Of text that waits, about: rows of long cells go in smaller steps."""
 
 
 class Checking:
@@ -47,13 +54,13 @@ class Checking:
             insert into {self._raw} (seq, run_id, file_id, line, {names})
             select seq, {run_id}, file_id, line, {names} from ({read}) where not is_broken
         """
-        broken = broken_query(table, "(from text_rows semi join broken_row using (seq))", may_misfit=may_misfit)
+        broken = broken_query(table, "broken_text", may_misfit=may_misfit)
         self._insert_rules = f"""
             insert into broken_rule
             select distinct file_id, line, column_name, rule, coalesce(value_shape, ''), '' from ({broken})
         """  # of the parts of one record the rules are the same
         self._params = params
-        self._waiting: list[pl.DataFrame] = []
+        self._wait()
         con.execute("create or replace temp table broken_row (seq bigint, file_id bigint, line bigint)")
         con.execute("create or replace temp table broken_rule as from rejection limit 0")
 
@@ -64,9 +71,20 @@ class Checking:
         first = self._seq + 1
         self._seq += frame.height
         numbers = pl.int_range(first, self._seq + 1, dtype=pl.Int64).alias("seq")
-        self._waiting.append(frame.with_columns(numbers, pl.lit(file_id, dtype=pl.Int64).alias("file_id")))
-        if sum(frame.height for frame in self._waiting) >= _STEP_ROWS:
+        frame = frame.with_columns(numbers, pl.lit(file_id, dtype=pl.Int64).alias("file_id"))
+        self._waiting.append(frame)
+        self._n_waiting += frame.height
+        self._n_bytes += int(frame.estimated_size())
+        if self._n_bytes >= _MOST_BYTES:
             self.flush()
+        elif self._n_waiting >= 2 * _ROW_GROUP:
+            self._check(_ROW_GROUP)
+
+    def _wait(self, *frames: pl.DataFrame) -> None:
+        """Let these frames wait, and no others."""
+        self._waiting = list(frames)
+        self._n_waiting = sum(frame.height for frame in frames)
+        self._n_bytes = sum(int(frame.estimated_size()) for frame in frames)
 
     def refuse(self, file_id: int, refused: list[Refused]) -> None:
         """Add the rules that whole records of a file break, or, at line 0, the file itself."""
@@ -76,33 +94,44 @@ class Checking:
 
     def take_back(self, file_id: int) -> None:
         """Forget a file's rows."""
-        self._waiting = [frame.filter(pl.col("file_id") != file_id) for frame in self._waiting]
+        self._wait(*(frame.filter(pl.col("file_id") != file_id) for frame in self._waiting))
         self._con.execute(f"delete from {self._raw} where seq > {self.after} and file_id = ?", [file_id])
         for table in ("broken_row", "broken_rule"):
             self._con.execute(f"delete from {table} where file_id = ?", [file_id])
 
     def flush(self) -> None:
         """Check the rows that wait."""
-        waiting, self._waiting = self._waiting, []
-        rows = pl.concat(waiting) if waiting else pl.DataFrame()
-        if rows.is_empty():
-            return
-        create_from_frame(self._con, "text_rows", rows, temporary=True)  # which, unlike a frame, both cores read
-        [(n_good,)] = self._execute(self._insert_good)
-        if n_good < rows.height:
-            self._name_broken(int(rows["seq"].min()), is_split=bool((rows["part"] > 0).any()))  # type: ignore[arg-type]
+        self._check(self._n_waiting)
 
-    def _name_broken(self, first: int, *, is_split: bool) -> None:
-        """Name the broken rows of a step, whose numbers begin at `first`, and the rules they break.
+    def _check(self, n_rows: int) -> None:
+        """Check so many of the rows that wait: the good ones enter their table, the broken ones are named."""
+        if not n_rows:
+            return
+        waiting = pl.concat(self._waiting, rechunk=False)
+        while n_rows < waiting.height and waiting["part"][n_rows] > 1:
+            n_rows += 1  # parts of one record stay together
+        rows, later = waiting[:n_rows], waiting[n_rows:]
+        self._wait(later)
+        first = int(rows["seq"][0])
+        with registered(self._con, "text_rows", rows):
+            [(n_good,)] = self._execute(self._insert_good)
+        if n_good < rows.height:
+            for part in rows.iter_slices(_NAMED_ROWS):
+                self._name_broken(part, f"{self._raw} where seq >= {first}")
+
+    def _name_broken(self, rows: pl.DataFrame, new: str) -> None:
+        """Name the broken ones of some rows, and the rules they break. Their good ones, `new`, are in their table.
 
         A record that became several rows is broken whole where one of them is.
         """
-        new = f"{self._raw} where seq >= {first}"
-        self._con.execute(
-            f"insert into broken_row select seq, file_id, line from text_rows where seq not in (select seq from {new})"
-        )
+        with registered(self._con, "text_rows", rows):
+            self._con.execute(
+                f"create or replace temp table broken_text as from text_rows where seq not in (select seq from {new})"
+            )
+        self._con.execute("insert into broken_row select seq, file_id, line from broken_text")
         self._execute(self._insert_rules)
-        if is_split:
+        self._con.execute("drop table temp.broken_text")
+        if (rows["part"] > 0).any():
             beside = (
                 f"select seq, file_id, line from {new} and (file_id, line) in (select file_id, line from broken_row)"
             )

@@ -30,7 +30,7 @@ from pipeline.store.originals import Originals
 
 Progress = Callable[[str], None]
 
-_STEPS = 4
+_STEPS = 8
 """Pieces of files that are read ahead, while those before them are checked."""
 
 
@@ -132,7 +132,7 @@ def _take_in_table(
         file_id = reading.arrival.file_id
         taken.readings[file_id] = reading, fates[file_id]["rejected"]
         _settle(run, file_id, fates[file_id], taken, is_changed=file_id in changed)
-    for name in ("text_rows", "broken_row", "broken_rule", "contested", "fate", "contender", "counting", "decided"):
+    for name in ("broken_row", "broken_rule", "contested", "fate", "contender", "counting", "decided"):
         con.execute(f"drop table if exists temp.{name}")  # to give the memory back before the next table
 
 

@@ -10,6 +10,7 @@ import secrets
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 
 import polars as pl
@@ -19,16 +20,16 @@ from pipeline.errors import StoreError
 
 KEY_NAME = "scapha.key"
 _KEY_BYTES = 32
-_MOST_KNOWN = 500_000
-"""Clients whose hashes are kept at hand, about: more would take memory without end."""
+_MOST_KNOWN = 200_000
+"""Clients whose hashes are kept at hand: more would take memory without end."""
 
 
 class Pseudonyms:
-    """The hashes of clients' keys under one key, those of many at once: each is made once, and then known."""
+    """The hashes of clients' keys under one key."""
 
     def __init__(self, key: bytes) -> None:
         self._hmac = hmac.new(key, digestmod="sha256")
-        self._known = pl.DataFrame(schema={"client": pl.String, "hash": pl.String})
+        self._known = lru_cache(_MOST_KNOWN)(self._of_cell)  # most clients are met in several rows
 
     def of(self, client_key: str) -> str:
         """The hash of one client's key: 64 hexadecimal digits."""
@@ -38,13 +39,12 @@ class Pseudonyms:
 
     def of_all(self, client_keys: pl.Series) -> pl.Series:
         """The hashes of a column of keys; NULL where there is none, and of a broken one only the mark."""
-        if self._known.height > _MOST_KNOWN:
-            self._known = self._known.clear()
-        asked = client_keys.alias("client").to_frame()
-        new = asked.drop_nulls().unique().join(self._known, on="client", how="anti")["client"]
-        hashes = [BROKEN if key.startswith(BROKEN) else self.of(key) for key in new.to_list()]
-        self._known.extend(pl.DataFrame({"client": new, "hash": pl.Series(hashes, dtype=pl.String)}))
-        return asked.join(self._known, on="client", how="left", maintain_order="left")["hash"]
+        return pl.Series(client_keys.name, map(self._known, client_keys.to_list()), dtype=pl.String)
+
+    def _of_cell(self, client_key: str | None) -> str | None:
+        if client_key is None or client_key.startswith(BROKEN):
+            return client_key and BROKEN
+        return self.of(client_key)
 
 
 def key_path(store: Path) -> Path:

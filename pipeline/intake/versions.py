@@ -47,9 +47,10 @@ def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str, 
     """Rows of contested keys with their round, and the version of each contested key that counts so far."""
     key, names = ", ".join(table.key), ", ".join(table.column_names)
     own_key, own_names = (", ".join(f"r.{name}" for name in columns) for columns in (table.key, table.column_names))
-    is_contested = f"exists (select 1 from contested c where {_same(table.key, 'c', 'r')})"
+    # Only then joined to what tells their zones: they are few.
+    contested = f"(from raw_{table.name} r where exists (select 1 from contested c where {_same(table.key, 'c', 'r')}))"
     params = {"zone": zone} if table.version_times else None
-    rows, versioned_at = versioned(table, f"raw_{table.name}", "r")
+    rows, versioned_at = versioned(table, contested, "r")
     con.execute(
         f"""
         create or replace temp table contender as
@@ -58,7 +59,7 @@ def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str, 
           row_number() over (partition by r.file_id, {own_names} order by r.seq) > 1 as is_repeat
         from {rows}
         join arrival a on a.file_id = r.file_id
-        where r.seq > {after} and {is_contested}
+        where r.seq > {after}
         """,
         params,
     )
@@ -67,7 +68,7 @@ def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str, 
         create or replace temp table counting as
         select {names}, versioned_at from (
           select *, row_number() over (partition by {key} order by versioned_at desc nulls last, seq desc) as newness
-          from (select r.*, {versioned_at} as versioned_at from {rows} where r.seq <= {after} and {is_contested})
+          from (select r.*, {versioned_at} as versioned_at from {rows} where r.seq <= {after})
         ) where newness = 1
         """,
         params,

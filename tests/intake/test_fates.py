@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.intake import checking
 from support.exports import NOW, Nights, csv_text, export, record_lines, row, undone
 
 LOTS = "lot_no,branch_id,quantity,received_on,expires_on\n"
@@ -44,6 +45,20 @@ def test_each_record_is_kept_or_refused_on_the_line_it_begins_on(nights: Nights)
     assert nights.values("lots", "line") == [(8,)]
     assert refused == {2, 5, 7}
     assert record_lines(text)[1:] == [2, 5, 7, 8]
+
+
+@pytest.mark.parametrize("n_rows", [1, 2, 5])
+def test_steps_of_any_size_give_the_same_rows_and_reasons(
+    nights: Nights, monkeypatch: pytest.MonkeyPatch, n_rows: int
+) -> None:
+    text = LOTS + "".join(f"L{at},B1,{'many' if at % 4 == 2 else at},,\n" for at in range(12))
+    monkeypatch.setattr(checking, "_ROW_GROUP", n_rows)
+    monkeypatch.setattr(checking, "_NAMED_ROWS", n_rows)
+    nights.take({"lots.csv": text, "lots_2.csv": text.replace("L", "M").replace("Mot_no", "lot_no")})
+    assert nights.counts("lots.csv") == nights.counts("lots_2.csv") == (12, 9, 3, 0, 0)
+    good = [at for at in range(12) if at % 4 != 2]
+    assert nights.values("lots", "lot_no", "quantity") == [(f"{name}{at}", at) for name in "LM" for at in good]
+    assert nights.refused("lots.csv") == [(at + 2, "quantity", "whole.form") for at in (2, 6, 10)]
 
 
 CELL = st.sampled_from(["L1", "L2", " l1 ", "", "B1", "1", "1.0", "2", "x", "2024-01-05", 'a"b', "a\nb", "a,b", ":"])

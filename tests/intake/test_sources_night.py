@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 
 from pipeline.contract.rules import remedy
 from pipeline.contract.tables import TABLE_BY_NAME
+from pipeline.intake import checking
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import Taken
 from pipeline.settings import Settings
@@ -220,6 +221,22 @@ def test_where_one_part_breaks_a_rule_the_whole_record_is_rejected(nights: Night
     assert nights.counts("procedures.csv") == (3, 1, 2, 0, 0)
     assert nights.values("procedures", "procedure_id") == [("P1",)]
     assert refused(nights) == [(2, "procedure_id", "id.form")]
+
+
+@pytest.mark.parametrize("n_rows", [1, 2, 3, 4])
+def test_the_parts_of_a_record_stay_together_however_small_the_steps(
+    nights: Nights, monkeypatch: pytest.MonkeyPatch, n_rows: int
+) -> None:
+    monkeypatch.setattr(checking, "_ROW_GROUP", n_rows)
+    monkeypatch.setattr(checking, "_NAMED_ROWS", n_rows)
+    longest = "P" * 195
+    records = [{"procedure_id": f"{longest if at % 3 == 1 else 'P'}{at}"[:195], "ear": "both"} for at in range(9)]
+    files = {f"procedures_{at}.csv": export("procedures", *records[at : at + 3]) for at in (0, 3, 6)}
+    take(nights, files, SPLIT)
+    assert counts_of(nights, "procedures") == [(6, 4, 2, 0, 0)] * 3
+    kept = [(f"P{at}-{ear}",) for at in range(9) if at % 3 != 1 for ear in ("left", "right")]
+    assert nights.values("procedures", "procedure_id") == kept
+    assert refused(nights) == [(3, "procedure_id", "id.form")] * 3
 
 
 def test_the_parts_of_a_corrected_record_are_versions_of_their_own(nights: Nights) -> None:
