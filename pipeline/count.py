@@ -14,8 +14,8 @@ from pipeline.store.references import make_references
 from pipeline.store.retention import kept_weeks
 from pipeline.store.sqlfiles import names_in, read_for, run_files, sql_files
 
-MEASURES = tuple(name for name in names_in("3_measures") if name != "lot_stock")
-"""Measures that every night counts; packs of a lot are counted when a trace asks for them."""
+MEASURES = tuple(names_in("3_measures"))
+"""Measures that every night counts."""
 
 Frames = dict[str, pl.DataFrame]
 

@@ -293,6 +293,16 @@ RESULTS: tuple[Result, ...] = (
         | _times("others", _TEXT),
     ),
     Result(
+        "packs",
+        "Packs on the shelf of each branch that have expired, or will within 90 days before they are used.",
+        ("branch_id", "expires_on", "lot_no"),
+        _times("branch_id lot_no article_id", _TEXT)
+        | _times("expires_on", _DAY)
+        | _times("packs", _COUNT)
+        | _times("counted_on", _DAY)
+        | _times("used_a_week unused", _NUMBER),
+    ),
+    Result(
         "coverage",
         "How many piercings of each week and branch were reached within the 30-day window.",
         ("week", "branch_id"),

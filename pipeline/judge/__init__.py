@@ -19,6 +19,7 @@ from pipeline.judge.completion import judge_completion
 from pipeline.judge.expected import Reference, judge_weekly
 from pipeline.judge.exposures import judge_exposures
 from pipeline.judge.onsets import judge_onsets
+from pipeline.judge.packs import judge_packs
 from pipeline.judge.rates import (
     judge_attach,
     judge_branch_practitioners,
@@ -70,6 +71,7 @@ def judge(measures: Frames, known_by: date | None, memory: Memory, settings: Set
         "cause_branches": measures["cause_branches"],
         "branch_practitioners": judge_branch_practitioners(measures["branch_practitioners"]),
         "branches": judge_branches(measures["branch_days"]),
+        "packs": judge_packs(measures["lot_stock"], as_of),
     }
     results = with_kept_weeks({name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}, measures)
     sequence = still_counted(measures["infection_sequence"], measures)

@@ -33,6 +33,7 @@ READS = (
     "record_gaps",
     "branches",
     "calls",
+    "packs",
 )
 GAPS_LISTED = 100
 CALLS_LISTED = 15
@@ -41,6 +42,10 @@ LIMITS = "99.8 % limits"
 CALL_WORDS = (
     "The most urgent first, by visit. What comes of a call goes into the follow-ups and counts from the next night on. "
     "Who did not answer three times, or wants no calls, is left alone unless it is for medical care today."
+)
+PACK_WORDS = (
+    "By the latest count, what came and went since, and how fast the article went in the last eight weeks. What expires"
+    " first is used first; a pack past its date is not used at all."
 )
 LOOK_FIRST = "Look first at how many were reached, then at what changed."
 
@@ -60,6 +65,8 @@ class Context:
     complications: Table
     practitioner_words: str
     practitioners: Table
+    pack_words: str
+    packs: Table | None
     gap_words: str
     gaps: Table
     gap_list: Table
@@ -85,6 +92,8 @@ def build(edition: Edition, branch_id: str) -> Context:
         complications=complication_table(edition, "branch", branch_id, "this branch"),
         practitioner_words=words.NO_RANKING,
         practitioners=_practitioners(edition, branch_id),
+        pack_words=PACK_WORDS,
+        packs=_packs(edition, branch_id),
         gap_words=(
             f"Records of the last 364 days in which something is missing or does not fit; the newest {GAPS_LISTED} are "
             "listed. A later export with the mended record closes its gap."
@@ -203,6 +212,29 @@ def _practitioners(edition: Edition, branch_id: str) -> Table:
     )
     heads = ("Practitioner", "Site group", "Infected", "Reached")
     return Table("Infection by practitioner and site group", heads, rows, "branch_practitioners.csv", n_text=2)
+
+
+def _packs(edition: Edition, branch_id: str) -> Table | None:
+    """Packs here that have expired, or will before they are used; None where there is none."""
+    packs = edition.results["packs"].filter(pl.col("branch_id") == branch_id)
+    if packs.is_empty():
+        return None
+    rows = tuple(
+        (
+            Cell(row["lot_no"], f"article {row['article_id']}"),
+            numbers.short_day(row["expires_on"]),
+            Cell(numbers.count(row["packs"]), _counted(row["counted_on"])),
+            numbers.tenth(row["used_a_week"]),
+            numbers.count(row["unused"]),
+        )
+        for row in packs.iter_rows(named=True)
+    )
+    heads = ("Lot", "Expires", "Packs there", "Article used a week", "Left over then")
+    return Table("Packs that expire within 90 days, or have", heads, rows, "packs.csv")
+
+
+def _counted(day: date | None) -> str:
+    return f"counted on {numbers.short_day(day)}" if day else "never counted"
 
 
 def _gap_counts(gaps: pl.DataFrame) -> Table:

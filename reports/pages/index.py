@@ -31,11 +31,14 @@ READS = (
     "intake",
     "file_volumes",
     "calls",
+    "packs",
 )
 
 
 OWNERS_COMPLICATIONS = ("infection", "any", "contact_allergy", "embedded_stud", "excess_bleeding")
 """What an owner reads every week; the watch has every kind."""
+PACKS_NAMED = 3
+"""Lots that expire unused which are named one by one."""
 VOLUMES_NAMED = 3
 """Exports of unusual size that are asked about one by one."""
 
@@ -119,6 +122,7 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
         items.append(ToDo(text, "intake.html", f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"))
     items += _unusual_volumes(edition)
+    items += _packs(edition)
     counts = dict(gaps.group_by("gap").len().iter_rows())
     if counts:
         named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
@@ -166,6 +170,36 @@ def _unusual_volumes(edition: Edition) -> list[ToDo]:
         text = f"Ask about {words.plural(further, 'further export')} with far fewer or far more rows than usual."
         items.append(ToDo(text, "intake.html#volumes"))
     return items
+
+
+def _packs(edition: Edition) -> list[ToDo]:
+    """Packs past their date, and those that will be before they are used, each by the branches that hold them."""
+    packs = edition.results["packs"]
+    is_over = pl.col("expires_on") < edition.as_of
+    told = (
+        (packs.filter(is_over), "Take {} past the date off the shelf.", "Today. "),
+        (packs.filter(~is_over), "Use first, or send on, {} that would expire unused within 90 days.", ""),
+    )
+    return [
+        ToDo(
+            text.format(words.plural(round(some["unused"].sum()), "pack")),
+            f"branch/{numbers.page_link(some['branch_id'][0])}#packs",
+            f"Branches. {when}{'; '.join(_lots_of(some))}.",
+        )
+        for some, text, when in told
+        if not some.is_empty()
+    ]
+
+
+def _lots_of(packs: pl.DataFrame) -> list[str]:
+    """Lots by branch with their packs and last days; of many the first few."""
+    first = packs.sort("expires_on", "branch_id", "lot_no").head(PACKS_NAMED)
+    named = [
+        f"{branch}: {numbers.count(unused)} of lot {lot}, {numbers.short_day(expires_on)}"
+        for branch, unused, lot, expires_on in first.select("branch_id", "unused", "lot_no", "expires_on").iter_rows()
+    ]
+    further = packs.height - len(named)
+    return [*named, f"{words.plural(further, 'further lot')} on the branches’ pages"] if further > 0 else named
 
 
 def _days(first: date, last: date) -> str:

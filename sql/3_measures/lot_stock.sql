@@ -16,6 +16,9 @@
 --   used_since bigint: packs used since
 --   is_delivered boolean: whether a delivery of it is known
 --   is_on_record boolean: whether no record of its use can have aged out
+--   article_id varchar: the stud model in it; empty where its deliveries do not agree
+--   expires_on date: the first day that a delivery of it gives as its last
+--   used_lately bigint: packs used in the 56 days that end on the as-of date
 with delivered as (
   select lot_no, branch_id,
     case when count(quantity) = count(*) then cast(sum(quantity) as bigint) end as received,
@@ -25,8 +28,14 @@ with delivered as (
   where received_on is null or received_on <= $as_of
   group by lot_no, branch_id
 ),
+contents as (
+  select lot_no, case when min(article_id) = max(article_id) then min(article_id) end as article_id,
+    min(expires_on) as expires_on
+  from stg_lots
+  group by lot_no
+),
 taken as (
-  select lot_no, branch_id, performed_at
+  select lot_no, branch_id, performed_at, performed_on
   from (
     select *, row_number() over (partition by procedure_id order by recorded_at desc, seq desc) as newness
     from stg_procedures
@@ -53,7 +62,9 @@ spoilt as (
   group by lot_no, branch_id
 ),
 used as (
-  select t.lot_no, t.branch_id, count(*) as used, count(case when t.performed_at > c.counted_at then 1 end) as used_since
+  select t.lot_no, t.branch_id, count(*) as used,
+    count(case when t.performed_at > c.counted_at then 1 end) as used_since,
+    count(case when t.performed_on > cast($as_of as date) - 56 then 1 end) as used_lately
   from taken t
   left join counts c on c.lot_no = t.lot_no and c.branch_id = t.branch_id and c.place = 1
   group by t.lot_no, t.branch_id
@@ -70,7 +81,7 @@ held as (
     case when c.lot_no is not null then coalesce(m.received_since, 0) end as received_since,
     case when c.lot_no is not null then coalesce(u.used_since, 0) end as used_since,
     coalesce(d.is_on_record, (select count(*) from ageing) = 0) as is_on_record,
-    d.lot_no is not null as is_delivered
+    d.lot_no is not null as is_delivered, coalesce(u.used_lately, 0) as used_lately
   from holders h
   left join delivered d on d.lot_no = h.lot_no and d.branch_id = h.branch_id
   left join used u on u.lot_no = h.lot_no and u.branch_id = h.branch_id
@@ -78,14 +89,17 @@ held as (
   left join spoilt s on s.lot_no = h.lot_no and s.branch_id = h.branch_id
   left join counts c on c.lot_no = h.lot_no and c.branch_id = h.branch_id and c.place = 1
 )
-select lot_no, branch_id, received, used, spoiled, counted_on, on_hand, received_since, used_since, is_delivered,
-  is_on_record
-from held
+select h.lot_no, h.branch_id, h.received, h.used, h.spoiled, h.counted_on, h.on_hand, h.received_since, h.used_since,
+  h.is_delivered, h.is_on_record, c.article_id, c.expires_on, h.used_lately
+from held h
+left join contents c on c.lot_no = h.lot_no
 union all
 select d.lot_no, null, d.received, cast(coalesce(sum(h.used), 0) as bigint),
   case when count(h.spoiled) = count(h.lot_no) then cast(sum(h.spoiled) as bigint) end,
-  null, null, null, null, true, d.is_on_record
+  null, null, null, null, true, d.is_on_record, c.article_id, c.expires_on,
+  cast(coalesce(sum(h.used_lately), 0) as bigint)
 from delivered d
 left join held h on h.lot_no = d.lot_no and not h.is_delivered
+left join contents c on c.lot_no = d.lot_no
 where d.branch_id is null
-group by d.lot_no, d.received, d.is_on_record
+group by d.lot_no, d.received, d.is_on_record, c.article_id, c.expires_on

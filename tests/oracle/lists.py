@@ -3,10 +3,11 @@
 From README and the notes beside `scapha trace` and `scapha calls`; days without a source are restated here by hand.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from fractions import Fraction
 
 from .clock import instant, local_day
 from .history import newest
@@ -207,11 +208,64 @@ def shelf(holder: tuple[str, str], lots: list[Row], used: list[object], counts: 
         "counted_on": last and last["day"],
         "on_hand": last and packs(last["on_hand"]),
         "used_since": last and sum(at > last["at"] for at in used),
+        "received_since": last and sum(row["quantity"] or 0 for row in came),
         "is_delivered": is_delivered,
         "at_most": at_most,
         "should_be": should_be,
         "unexplained": unexplained,
     }
+
+
+def unused_packs(taken: Taken, facts: Facts) -> list[Row]:
+    """Packs that have expired, or will within 90 days before they are used: packs go one by one, oldest first."""
+    lots = defaultdict(list)
+    for row in facts.known.lots:
+        lots[row["lot_no"]].append(row)
+    used = Counter()
+    for one in newest("procedures", taken.versions["procedures"], facts.known.zone_of_row, facts.as_of):
+        if one.row["lot_no"] is not None and one.row["status"] in (None, "completed", "abandoned"):
+            day = local_day(one.row["performed_at"], facts.known.zones(one.row["branch_id"]))
+            used[one.row["branch_id"], article_of(lots[one.row["lot_no"]])] += day > facts.as_of - timedelta(days=56)
+    shelves = defaultdict(list)
+    for row in stock(taken, facts):
+        days = [lot["expires_on"] for lot in lots[row["lot_no"]] if lot["expires_on"] is not None]
+        article = article_of(lots[row["lot_no"]])
+        if row["branch_id"] is not None and article is not None and days and (there := packs_there(row)) > 0:
+            shelves[row["branch_id"], article].append((min(days), row["lot_no"], there, row["counted_on"]))
+    rows = []
+    for (branch, article), shelf_lots in shelves.items():
+        gone = Fraction(0)
+        for expires_on, lot, there, counted_on in sorted(shelf_lots):
+            by_then = Fraction(used[branch, article], 56) * max(0, (expires_on - facts.as_of).days)
+            going = min(Fraction(there), max(Fraction(0), by_then - gone))
+            gone += going
+            if expires_on <= facts.as_of + timedelta(days=90) and there - going >= 1:
+                rows.append(
+                    {
+                        "branch_id": branch,
+                        "lot_no": lot,
+                        "article_id": article,
+                        "expires_on": expires_on,
+                        "packs": there,
+                        "counted_on": counted_on,
+                        "used_a_week": used[branch, article] / 8,
+                        "unused": float(there - going),
+                    }
+                )
+    return rows
+
+
+def article_of(lots: list[Row]) -> str | None:
+    """The article of a lot whose deliveries agree on one, those that name none left aside."""
+    named = {row["article_id"] for row in lots} - {None}
+    return named.pop() if len(named) == 1 else None
+
+
+def packs_there(row: Row) -> int:
+    """Packs on a shelf by its latest count, else by what came and went; 0 where nothing tells."""
+    if row["on_hand"] is not None:
+        return row["on_hand"] + row["received_since"] - row["used_since"]
+    return next((value for value in (row["should_be"], row["at_most"]) if value is not None), 0)
 
 
 def chain_shelf(lot: str, lots: list[Row], others: list[Row]) -> Row:

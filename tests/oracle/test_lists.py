@@ -10,11 +10,13 @@ from random import Random
 import polars as pl
 import pytest
 
-from pipeline.count import count
+from pipeline.count import MEASURES, count
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import take_in
-from pipeline.judge.calling import MEASURES, Asking, due_calls
+from pipeline.judge.calling import Asking, due_calls
+from pipeline.judge.packs import judge_packs
 from pipeline.judge.tracing import exposed_to, head_counts, judge_stock, line_list
+from pipeline.results import RESULT_BY_NAME
 from pipeline.settings import Settings as PipelineSettings
 from pipeline.store.database import open_store
 
@@ -28,7 +30,6 @@ from .slices import Facts
 from .words import Row
 
 KEY = b"a key"
-MEASURE_NAMES = (*MEASURES, "lot_stock")
 SEEDS = (0, 5)
 DAYS_BACK = (20, 45)
 Frames = dict[str, pl.DataFrame]
@@ -83,13 +84,13 @@ def measured(inbox: Path, store: Path) -> Iterator[tuple[date, Frames]]:
     """Take an inbox in, and give the lists as known on several days: the newest first."""
     with open_store(store, KEY) as con:
         take_in(con, look_into(inbox), now=NOW.replace(tzinfo=None), zone="UTC", key=KEY, progress=lambda _: None)
-        newest, measures = count(con, PipelineSettings(), None, MEASURE_NAMES)
+        newest, measures = count(con, PipelineSettings(), None, MEASURES)
         assert newest is not None
         yield newest, measures
         for days in DAYS_BACK:
             yield (
                 newest - timedelta(days=days),
-                count(con, PipelineSettings(), newest - timedelta(days=days), MEASURE_NAMES)[1],
+                count(con, PipelineSettings(), newest - timedelta(days=days), MEASURES)[1],
             )
 
 
@@ -103,6 +104,8 @@ def all_differences(measures: Frames, taken: Taken, facts: Facts, levels: tuple[
         yield from unlike(f"head of {level}", head_counts(ours).rows(named=True), lists.head(theirs), "branch_id")
     ours_stock = judge_stock(measures["lot_stock"]).rows(named=True)
     yield from unlike("stock", ours_stock, lists.stock(taken, facts), "lot_no", "branch_id")
+    ours_packs = RESULT_BY_NAME["packs"].frame(judge_packs(measures["lot_stock"], facts.as_of)).rows(named=True)
+    yield from unlike("packs", ours_packs, lists.unused_packs(taken, facts), "lot_no", "branch_id")
     asking = Asking(
         facts.as_of,
         *(measures[f"traced_{name}"] for name in ("piercings", "batches", "reports")),

@@ -150,3 +150,27 @@ def test_a_lot_that_came_before_records_aged_out_is_not_wholly_on_record(
         ageing=f"cutoff | weeks_before\n{ageing}",
         gives=f"lot_no | is_delivered | is_on_record\nL1 | true | {is_on_record}",
     )
+
+
+def test_what_a_lot_holds_until_when_and_how_many_went_in_eight_weeks() -> None:
+    check_file(
+        "lot_stock",
+        stg_lots="""
+        lot_no | branch_id | received_on | article_id | expires_on
+        L1     | B1        | 2031-01-01  | A1         | 2033-02-01
+        L1     | B2        | 2031-01-01  |            | 2033-01-01
+        L2     | B1        | 2031-01-01  | A1         |
+        L2     | B1        | 2031-01-02  | A2         |
+        """,
+        stg_procedures=_used(
+            ("P1", "B1", "completed", "2030-12-20 10:00:00"),  # 56 days before the as-of date
+            ("P2", "B1", "completed", "2030-12-21 10:00:00"),
+            ("P3", "B1", "completed", "2031-02-14 10:00:00"),
+        ),
+        gives="""
+        lot_no | branch_id | used | article_id | expires_on | used_lately
+        L1     | B1        | 3    | A1         | 2033-01-01 | 2
+        L1     | B2        | 0    | A1         | 2033-01-01 | 0
+        L2     | B1        | 0    |            |            | 0
+        """,
+    )
