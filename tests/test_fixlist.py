@@ -6,6 +6,7 @@ import io
 import json
 import os
 import re
+import shutil
 import stat
 import zipfile
 from collections.abc import Callable
@@ -26,14 +27,21 @@ from pipeline.nightly import run_night
 from pipeline.settings import Settings
 from pipeline.store.database import read_store
 from support.exports import NOW, Row, csv_text, export, fill, row
+from support.shortened import without_figures
 from support.workbooks import saved, written_book
 
 Said = dict[str, Any]
 
 
+def cut_short(patch: pytest.MonkeyPatch) -> None:
+    """Let nights tell the gaps in the records and no figure, on a plain page."""
+    without_figures(patch.setattr, "record_gaps")
+    patch.setattr(nightly, "build_site", lambda _, folder: (folder / "index.html").write_text("built"))
+
+
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(nightly, "build_site", lambda _, folder: (folder / "index.html").write_text("built"))
+    cut_short(monkeypatch)
 
 
 @dataclass
@@ -126,13 +134,30 @@ REFUSED: dict[str, str | bytes] = {
 }
 
 
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a shop after a night of refused rows, for tests to go on from copies of it."""
+    folder = tmp_path_factory.mktemp("refused") / "shop"
+    folder.mkdir()
+    with pytest.MonkeyPatch.context() as patch:
+        cut_short(patch)
+        Shop(folder, Settings()).night(REFUSED)
+    return folder
+
+
+@pytest.fixture
+def refused(first: Path, tmp_path: Path) -> Shop:
+    """A shop after a night of refused rows."""
+    shutil.copytree(first, tmp_path / "shop", symlinks=True)
+    return Shop(tmp_path / "shop", Settings(), nights=1)
+
+
 def ids(rows: list[Row], key: str) -> list[str]:
     return [one[key] for one in rows]
 
 
-def test_each_branch_has_a_folder_of_its_own_records_alone(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_each_branch_has_a_folder_of_its_own_records_alone(refused: Shop) -> None:
+    it = refused
     written = it.lists()
     assert list(written) == ["B1", "B2", None]
     assert {name: (one.rows, one.without_values) for name, one in written.items()} == {
@@ -168,9 +193,8 @@ def test_a_client_of_two_branches_leads_to_neither(shop: Callable[..., Shop]) ->
     assert ids(it.rows("B1/follow_ups_to_mend.csv"), "follow_up_id") == ["F2"]
 
 
-def test_the_workbook_lists_the_same_rows_as_the_csv_files(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_the_workbook_lists_the_same_rows_as_the_csv_files(refused: Shop) -> None:
+    it = refused
     for branch, one in it.lists().items():
         folder = folder_name(branch)
         book = it.book(folder)
@@ -181,9 +205,8 @@ def test_the_workbook_lists_the_same_rows_as_the_csv_files(shop: Callable[..., S
             assert book[table] == [list(rows[0]), *(list(one.values()) for one in rows)]
 
 
-def test_a_row_has_its_values_as_they_were_and_what_to_do(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_a_row_has_its_values_as_they_were_and_what_to_do(refused: Shop) -> None:
+    it = refused
     it.lists()
     (sale,) = it.rows("B1/sales_to_mend.csv")
     assert {name: value for name, value in sale.items() if value and name != "what to do"} == {
@@ -201,9 +224,8 @@ def test_a_row_has_its_values_as_they_were_and_what_to_do(shop: Callable[..., Sh
     )
 
 
-def test_mended_and_sent_again_as_csv_the_rows_are_taken_in(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_mended_and_sent_again_as_csv_the_rows_are_taken_in(refused: Shop) -> None:
+    it = refused
     it.lists()
     procedures = mended(it.rows("B1/procedures_to_mend.csv"), site="helix", client_key="client one")
     follow_ups = mended(it.rows("B2/follow_ups_to_mend.csv"), outcome="well", visit_id="V2")
@@ -219,9 +241,8 @@ def test_mended_and_sent_again_as_csv_the_rows_are_taken_in(shop: Callable[..., 
     assert {name: one.rows for name, one in again.items()} == {"B1": 1, "B2": 2, None: 3}
 
 
-def test_mended_and_sent_again_as_a_workbook_the_rows_are_taken_in(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_mended_and_sent_again_as_a_workbook_the_rows_are_taken_in(refused: Shop) -> None:
+    it = refused
     it.lists()
     book = openpyxl.load_workbook(it.folder / "lists" / "B1" / "fix_list.xlsx")
     mends: dict[str, dict[str, object]] = {
@@ -243,9 +264,8 @@ def test_mended_and_sent_again_as_a_workbook_the_rows_are_taken_in(shop: Callabl
     assert "B1" not in it.lists("again") or it.lists("more")["B1"].rows == 0
 
 
-def test_sent_again_as_it_is_a_list_is_refused_for_the_same_reasons(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_sent_again_as_it_is_a_list_is_refused_for_the_same_reasons(refused: Shop) -> None:
+    it = refused
     written = it.lists()
     before = {table: it.values(table, "seq") for table in ("procedures", "follow_ups", "sales", "products")}
     files: dict[str, str | bytes] = {
@@ -651,9 +671,8 @@ def states(folder: Path) -> dict[str, str]:
     }
 
 
-def test_only_its_owner_reads_a_list_and_the_store_is_only_read(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_only_its_owner_reads_a_list_and_the_store_is_only_read(refused: Shop) -> None:
+    it = refused
     before = states(it.folder)
     umask = os.umask(0o022)
     try:
@@ -666,9 +685,8 @@ def test_only_its_owner_reads_a_list_and_the_store_is_only_read(shop: Callable[.
     assert states(it.folder) == before
 
 
-def test_the_same_store_gives_the_same_bytes(shop: Callable[..., Shop]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_the_same_store_gives_the_same_bytes(refused: Shop) -> None:
+    it = refused
     it.lists("lists")
     it.lists("lists 2")
     first, second = (
@@ -692,9 +710,8 @@ def _link(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("make", [_file, _full, _link])
-def test_what_stands_in_the_way_stays(shop: Callable[..., Shop], make: Callable[[Path], None]) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_what_stands_in_the_way_stays(refused: Shop, make: Callable[[Path], None]) -> None:
+    it = refused
     make(it.folder / "there")
     before = states(it.folder)
     with pytest.raises(UsageError, match="no new folder"):
@@ -710,9 +727,8 @@ def test_an_empty_folder_is_filled_and_one_that_is_missing_made(shop: Callable[.
     assert list((it.folder / "a/b").iterdir()) == []
 
 
-def test_a_failure_leaves_nothing(shop: Callable[..., Shop], monkeypatch: pytest.MonkeyPatch) -> None:
-    it = shop()
-    it.night(REFUSED)
+def test_a_failure_leaves_nothing(refused: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    it = refused
     before = sorted(it.folder.rglob("*"))
 
     def broken(*_: object) -> bytes:

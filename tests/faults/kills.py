@@ -69,16 +69,13 @@ def phases_of(night: Night) -> list[tuple[str, float]]:
     return [(line, end - at) for (at, line), end in zip(steps, ends, strict=True)]
 
 
-def unharmed(place: Place, days: list[Delivery]) -> list[Twin]:
-    """The nights of all days, which nothing happens to."""
-    twins = []
-    for delivery in days:
-        lay(place.inbox, delivery)
-        night = run(place, delivery.clock)
-        if night.status:
-            raise RuntimeError("\n".join(night.messages))
-        twins.append(Twin(published(place.site), dump(place.store), phases_of(night)))
-    return twins
+def unharmed(place: Place, delivery: Delivery) -> Twin:
+    """The next day's night, which nothing happens to."""
+    lay(place.inbox, delivery)
+    night = run(place, delivery.clock)
+    if night.status:
+        raise RuntimeError("\n".join(night.messages))
+    return Twin(published(place.site), dump(place.store), phases_of(night))
 
 
 def kill_within(night: Night, phases: list[tuple[str, float]], draw: random.Random) -> None:
@@ -145,14 +142,16 @@ def kill_nights(n_kills: int, seed: int, folder: Path) -> Tally:
     """Kill that many nights of chain after chain."""
     draw = random.Random(seed)
     days = deliveries(folder)
-    twins = unharmed(Place(folder / "twin"), days)
+    twins: list[Twin] = []  # of the days that were come to
     tally, trial = Tally(), 0
     while tally.n_kills < n_kills and len(tally.bad) < 50:
         trial += 1
         with tempfile.TemporaryDirectory(dir=folder) as name:
             before = ""
-            for day, (delivery, twin) in enumerate(zip(days, twins, strict=True), start=1):
-                place = Place(Path(name))
+            for day, delivery in enumerate(days, start=1):
+                if day > len(twins):
+                    twins.append(unharmed(Place(folder / "twin"), delivery))
+                place, twin = Place(Path(name)), twins[day - 1]
                 lay(place.inbox, delivery)
                 n_bad = len(tally.bad)
                 kill_a_day(place, delivery, before, twin, draw, tally, f"trial {trial}, day {day}")

@@ -16,8 +16,7 @@ from support.exports import export
 
 from .deliveries import Delivery, lay, small_delivery
 from .failing import FAULT
-from .rights import findings
-from .sweep import plain_site
+from .rights import findings, short_nights
 from .warm import Night, Place, asked, prepare, run
 
 _NAME = "procedures_moving.csv"
@@ -39,7 +38,7 @@ def at_opening(path: Path, nth: int, change: Callable[[], object]) -> Callable[[
                 change()
 
     def arm() -> None:
-        plain_site()
+        short_nights()
         sys.addaudithook(hook)
 
     return arm
@@ -65,7 +64,7 @@ def _moving(
             found.append("the file was never opened so often: this case shows nothing")
         found += _untrue_receipts(place) if place.store.exists() else []
         then(path)
-        after = run(place, delivery.clock + timedelta(days=1), plain_site)
+        after = run(place, delivery.clock + timedelta(days=1), short_nights)
         if after.status:
             return [*found, f"the night after exits {after.status}: {after.messages[-1:]}"]
         return found + _untrue_receipts(place) + _held(place, in_the_end)
@@ -135,7 +134,7 @@ def no_files(place: Place) -> list[str]:
     (place.inbox / "procedures_round.csv").symlink_to("procedures_round.csv")
     (place.inbox / "procedures_folder.csv").mkdir()
     os.mkfifo(place.inbox / "procedures_pipe.csv")
-    night = run(place, small_delivery().clock, plain_site)
+    night = run(place, small_delivery().clock, short_nights)
     return _ended(night) + ([f"exit {night.status}"] if night.status else _held(place, 0))
 
 

@@ -12,6 +12,8 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from support.shortened import without_figures
+
 from .deliveries import lay, small_delivery
 from .sweep import plain_site
 from .warm import Night, Place, prepare, run, start
@@ -20,9 +22,15 @@ from .whole import bytes_of, left_about
 _NOBODY = 65534
 
 
-def as_nobody() -> None:
-    """Be a user without rights, and publish short pages."""
+def short_nights() -> None:
+    """Let this process's nights be without figures, and publish two short pages."""
     plain_site()
+    without_figures(setattr)
+
+
+def as_nobody() -> None:
+    """Be a user without rights, whose nights are short."""
+    short_nights()
     if os.getuid() == 0:
         os.setgroups([])
         os.setgid(_NOBODY)
@@ -64,11 +72,15 @@ def _without(rights: Callable[[Place], Path], mode: int, codes: tuple[int, ...] 
 
 
 def _first_night(place: Place) -> None:
-    lay(place.inbox, small_delivery())
-    _own(place.folder)
-    night = run(place, small_delivery().clock, as_nobody)
-    if night.status:
-        raise RuntimeError("\n".join(night.messages))
+    """Let a first night be, which is run once for all cases, and something new be there."""
+    origin = Place(place.folder.parent / "after a first night")
+    if not origin.folder.exists():
+        lay(origin.inbox, small_delivery())
+        _own(origin.folder)
+        night = run(origin, small_delivery().clock, as_nobody)
+        if night.status:
+            raise RuntimeError("\n".join(night.messages))
+    shutil.copytree(origin.folder, place.folder, symlinks=True, dirs_exist_ok=True)
     shutil.copy(place.inbox / "procedures.csv", place.inbox / "procedures_2.csv")
     _own(place.folder)
 
@@ -131,10 +143,10 @@ CASES: dict[str, Callable[[Place], list[str]]] = {
 def findings(cases: dict[str, Callable[[Place], list[str]]]) -> dict[str, list[str]]:
     """What is wrong in each case."""
     found = {}
-    for name, case in cases.items():
-        with tempfile.TemporaryDirectory() as folder:
-            Path(folder).chmod(0o755)
-            place = Place(Path(folder) / "here")
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        for name, case in cases.items():
+            place = Place(Path(folder) / name)
             place.folder.mkdir()
             found[name] = case(place)
     return found

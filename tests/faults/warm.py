@@ -5,7 +5,6 @@ the same bytes. A kill is as real as that of a program started anew. The process
 with the libraries: their threads would not come along. So these modules run as programs, not within a test session.
 """
 
-import codecs
 import json
 import os
 import secrets
@@ -20,6 +19,8 @@ from pathlib import Path
 from time import monotonic
 from typing import Any
 from unittest.mock import patch
+
+from support.forking import import_all
 
 
 @dataclass(frozen=True)
@@ -46,22 +47,8 @@ class Place:
 
 
 def prepare() -> None:
-    """Import all that a night needs, also what it imports late, and let the end of its phases be told."""
-    import altair  # noqa: F401
-    import scipy.stats  # noqa: F401
-    import statsmodels.api  # noqa: F401
-    import vl_convert  # noqa: F401
-
-    import pipeline.cli
-    import pipeline.nightly
-    import pipeline.settings  # noqa: F401
-
-    for encoding in ("ascii", "utf-8-sig", "idna"):  # a user without rights may find the interpreter closed
-        codecs.lookup(encoding)
-    from reports.rendering import _environment
-
-    for template in _environment().list_templates(extensions=["html"]):
-        _environment().get_template(template)
+    """Import all that a night needs, and let the end of its phases be told."""
+    import_all()
     _tell_the_last_phases()
 
 

@@ -2,10 +2,12 @@
 
 import hashlib
 import shutil
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,6 +15,8 @@ from pipeline import nightly
 from pipeline.nightly import Outcome, run_night, run_report
 from pipeline.settings import Settings
 from support.exports import NOW, export, fill
+
+Killed = Callable[..., None]
 
 
 def silent(_: str) -> None:
@@ -128,3 +132,15 @@ def open_shop(first_night: Path, tmp_path: Path) -> Shop:
 @pytest.fixture
 def shop(tmp_path: Path) -> Shop:
     return Shop(tmp_path)
+
+
+@pytest.fixture
+def killed(program: Callable[..., Any]) -> Killed:
+    """Run a command in a process that is killed at the Nth call of a function, before that or after."""
+
+    def run(function: str, *arguments: object, call: int = 1, after: bool = False, stdin: str = "") -> None:
+        home, _, name = function.rpartition(".")
+        ran = program("store.dying", home, name, call, "after" if after else "before", *arguments, stdin=stdin)
+        assert ran.returncode == -signal.SIGKILL, ran.stderr
+
+    return run

@@ -1,10 +1,6 @@
 """Nights one after another, what a store then holds, and a search through every byte beside it."""
 
-import json
 import shutil
-import signal
-import subprocess
-import sys
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -113,34 +109,3 @@ def copy_of(shop: Shop, folder: Path) -> Shop:
     """A shop's copy in a folder of its own."""
     shutil.copytree(shop.folder, folder, symlinks=True)
     return Shop(folder)
-
-
-_DYING = """
-import importlib, json, os, signal, sys
-from pathlib import Path
-module, name, call, after, arguments = json.loads(sys.argv[1])
-from pipeline import nightly
-nightly.build_site = lambda _, folder: (folder / "index.html").write_text("<p>built</p>")
-home = importlib.import_module(module)
-real, calls = getattr(home, name), []
-def dying(*given, **named):
-    calls.append(name)
-    if len(calls) < call:
-        return real(*given, **named)
-    if after:
-        real(*given, **named)
-    os.kill(os.getpid(), signal.SIGKILL)
-setattr(home, name, dying)
-from pipeline.cli import main
-main(arguments)
-"""
-
-
-def killed(function: str, *arguments: object, call: int = 1, after: bool = False, stdin: str = "") -> None:
-    """Run a command in a process that is killed at the Nth call of a function, before that or after."""
-    module, _, name = function.rpartition(".")
-    told = json.dumps([module, name, call, after, [str(argument) for argument in arguments]])
-    ran = subprocess.run(
-        [sys.executable, "-c", _DYING, told], input=stdin, capture_output=True, text=True, check=False, timeout=120
-    )
-    assert ran.returncode == -signal.SIGKILL, ran.stderr

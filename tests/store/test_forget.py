@@ -20,12 +20,11 @@ from pipeline.store.journal import journal_path
 from pipeline.store.originals import originals_folder
 from support.exports import NOW, csv_text, export, row
 
-from .conftest import Shop, plain_site, silent
+from .conftest import Killed, Shop, plain_site, silent
 from .histories import (
     Files,
     copy_of,
     differing,
-    killed,
     night,
     original_of,
     originals,
@@ -315,15 +314,18 @@ STEPS = ["_gather", "_clear_rejections", "_bury", "rejudge", "catch_up", "_clear
 
 
 def ended(shop: Shop, wanted: Shop) -> None:
-    """Hold what is left after an erasure was ended by running it again against one that went through."""
+    """Hold what is left after an erasure was ended by running it again against one that went through.
+
+    A store made again from the same journal and originals is the same: that of the other is tested by itself.
+    """
     erase(shop)
     assert places_of(shop, traces(shop)) == set()
     assert differing(tables(wanted.store), tables(shop.store)) == []
     assert {name: frame.write_csv() for name, frame in originals(shop).items()} == {
         name: frame.write_csv() for name, frame in originals(wanted).items()
     }
+    assert journal_path(shop.store).read_bytes() == journal_path(wanted.store).read_bytes()
     assert shop.state().keys() == wanted.state().keys()
-    assert differing(tables(shop.store), rebuilt(shop)) == []
 
 
 @pytest.mark.parametrize("step", STEPS)
@@ -349,7 +351,7 @@ def test_one_that_fails_is_ended_by_running_it_again(
 
 @pytest.mark.parametrize(("function", "call"), [("write_parquet", n) for n in (2, 4)] + [("rewrite_store", 1)])
 def test_one_that_is_killed_is_ended_by_running_it_again(
-    before: Shop, erased: tuple[Shop, Certificate], function: str, call: int
+    before: Shop, erased: tuple[Shop, Certificate], killed: Killed, function: str, call: int
 ) -> None:
     killed(f"pipeline.forget.{function}", "forget", "--store", before.store, call=call, stdin=KEY)
     assert places_of(before, traces(before)) != set()
@@ -358,13 +360,13 @@ def test_one_that_is_killed_is_ended_by_running_it_again(
 
 @pytest.mark.parametrize("function", ["catch_up", "rewrite_store"])
 def test_one_that_is_killed_once_a_step_is_done_is_too(
-    before: Shop, erased: tuple[Shop, Certificate], function: str
+    before: Shop, erased: tuple[Shop, Certificate], killed: Killed, function: str
 ) -> None:
     killed(f"pipeline.forget.{function}", "forget", "--store", before.store, after=True, stdin=KEY)
     ended(before, erased[0])
 
 
-def test_what_killed_runs_left_beside_the_store_is_taken_away(before: Shop) -> None:
+def test_what_killed_runs_left_beside_the_store_is_taken_away(before: Shop, killed: Killed) -> None:
     killed("pipeline.rebuild.rejudge", "rebuild", "--store", before.store)
     for name in ("shop.duckdb.rebuilding", "shop.duckdb.rebuilding.wal", "shop.duckdb.rewriting"):
         (before.store.parent / name).write_bytes(b"hole-umber")

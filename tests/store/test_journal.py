@@ -12,8 +12,8 @@ from pipeline.errors import StoreError
 from pipeline.store.journal import catch_up, journal_path, read_journal, runs_of
 from support.exports import export
 
-from .conftest import Shop
-from .histories import Files, differing, killed, night, originals, rebuilt, tables
+from .conftest import Killed, Shop, plain_site
+from .histories import Files, copy_of, differing, night, originals, rebuilt, tables
 
 pytestmark = pytest.mark.usefixtures("quick")
 
@@ -25,11 +25,21 @@ FIRST: Files = {
 SECOND: Files = {"lots_2.csv": export("lots", {"lot_no": "L2"})}
 
 
-@pytest.fixture
-def opened(shop: Shop) -> Shop:
-    """A shop after its first night."""
-    night(shop, FIRST)
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> Shop:
+    """A shop after its first night, for tests to go on from copies of it."""
+    shop = Shop(tmp_path_factory.mktemp("first") / "shop")
+    shop.folder.mkdir()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nightly, "build_site", plain_site)
+        night(shop, FIRST)
     return shop
+
+
+@pytest.fixture
+def opened(first: Shop, tmp_path: Path) -> Shop:
+    """A shop after its first night."""
+    return copy_of(first, tmp_path / "opened")
 
 
 def entries(shop: Shop) -> list[dict[str, Any]]:
@@ -83,7 +93,7 @@ def test_a_first_night_that_fails_after_it_was_written_leaves_none(shop: Shop, m
     assert shop.state() == {}
 
 
-def kill_before_commit(shop: Shop, files: Files) -> None:
+def kill_before_commit(killed: Killed, shop: Shop, files: Files) -> None:
     """Let a night die when its entries are in the journal and nothing is committed."""
     for name, content in files.items():
         (shop.inbox / name).write_bytes(content if isinstance(content, bytes) else content.encode())
@@ -91,9 +101,9 @@ def kill_before_commit(shop: Shop, files: Files) -> None:
     killed("pipeline.nightly.catch_up", *arguments, call=2, after=True)
 
 
-def test_a_night_killed_between_journal_and_commit_is_undone_by_the_next(opened: Shop) -> None:
+def test_a_night_killed_between_journal_and_commit_is_undone_by_the_next(opened: Shop, killed: Killed) -> None:
     before = tables(opened.store)
-    kill_before_commit(opened, SECOND)
+    kill_before_commit(killed, opened, SECOND)
     assert [run["run"]["run_id"] for run in runs_of(read_journal(opened.store))] == [1, 2]
     assert differing(before, tables(opened.store)) == []
     (opened.inbox / "lots_2.csv").unlink()
@@ -105,8 +115,8 @@ def test_a_night_killed_between_journal_and_commit_is_undone_by_the_next(opened:
     assert differing(held, rebuilt(opened)) == []
 
 
-def test_a_night_killed_there_and_done_again_is_written_as_it_was_done(opened: Shop) -> None:
-    kill_before_commit(opened, SECOND)
+def test_a_night_killed_there_and_done_again_is_written_as_it_was_done(opened: Shop, killed: Killed) -> None:
+    kill_before_commit(killed, opened, SECOND)
     assert len(originals(opened)) == 3
     night(opened, {"lots_0.csv": export("lots", {"lot_no": "L0"})}, day=2)
     held = tables(opened.store)

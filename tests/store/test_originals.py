@@ -16,8 +16,8 @@ from pipeline.store import originals as keeping
 from pipeline.store.originals import REFUSED, Originals, originals_folder, write_parquet
 from support.exports import csv_text, export, row
 
-from .conftest import Shop
-from .histories import Files, night, original_of, originals, places_of, tables
+from .conftest import Shop, plain_site
+from .histories import Files, copy_of, night, original_of, originals, places_of, tables
 
 pytestmark = pytest.mark.usefixtures("quick")
 
@@ -42,10 +42,13 @@ PRIVATE: Files = {
 }
 
 
-@pytest.fixture
-def private(shop: Shop) -> Shop:
+@pytest.fixture(scope="module")
+def private(tmp_path_factory: pytest.TempPathFactory) -> Shop:
     """A shop that took in what may not stay, in every way a record can go."""
-    night(shop, PRIVATE)
+    shop = Shop(tmp_path_factory.mktemp("private"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nightly, "build_site", plain_site)
+        night(shop, PRIVATE)
     return shop
 
 
@@ -53,7 +56,8 @@ def test_no_key_name_number_or_free_text_stands_in_any_byte_beside_the_store(pri
     assert places_of(private, CANARIES) == set()
 
 
-def test_the_search_finds_what_is_kept_and_what_it_ought_not_find(private: Shop) -> None:
+def test_the_search_finds_what_is_kept_and_what_it_ought_not_find(private: Shop, tmp_path: Path) -> None:
+    private = copy_of(private, tmp_path / "copy")
     assert places_of(private, [KEPT]) == {("store", KEPT), ("originals", KEPT)}
     assert places_of(private, ["follow_ups_1.csv"]) >= {("journal", "follow_ups_1.csv")}
     write_parquet(pl.DataFrame({"notes": [NOTES] * 50}), originals_folder(private.store) / "planted.parquet")

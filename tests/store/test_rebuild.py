@@ -20,8 +20,8 @@ from pipeline.store.originals import originals_folder
 from support.exports import Row, csv_text, export, row
 from support.workbooks import saved, written_book
 
-from .conftest import Shop, plain_site, silent
-from .histories import Files, Tables, copy_of, differing, killed, night, originals, rebuilt, tables
+from .conftest import Killed, Shop, plain_site, silent
+from .histories import Files, Tables, copy_of, differing, night, originals, rebuilt, tables
 
 SPLIT = {"files": "split/*", "split": {"column": "ear", "value": "both", "into": ["left", "right"]}}
 SHELVES = [{"files": f"{branch}/*", "constants": {"branch_id": branch}} for branch in ("B1", "B2")]
@@ -310,7 +310,7 @@ def test_a_rebuild_that_fails_leaves_the_store(shop: Shop, monkeypatch: pytest.M
 
 
 @pytest.mark.parametrize("step", ["_put_back", "rejudge"])
-def test_a_rebuild_that_is_killed_leaves_the_store_and_the_next_is_whole(shop: Shop, step: str) -> None:
+def test_a_rebuild_that_is_killed_leaves_the_store_and_the_next_is_whole(shop: Shop, killed: Killed, step: str) -> None:
     before, held = shop.state(), tables(shop.store)
     killed(f"pipeline.rebuild.{step}", "rebuild", "--store", shop.store)
     left = shop.state()

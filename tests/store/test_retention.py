@@ -257,9 +257,9 @@ def breaks_of_disk(*_: object) -> None:
 
 @pytest.mark.parametrize("step", ["judge", "build_site"])
 def test_a_night_that_fails_while_it_ages_out_leaves_everything(
-    shop: Shop, monkeypatch: pytest.MonkeyPatch, step: str
+    both: tuple[Shop, Shop], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
-    night(shop, HISTORY, keep_years=100)
+    shop = copy_of(both[0], tmp_path / "whole")
     before = shop.state()
     with monkeypatch.context() as patch:
         patch.setattr(nightly, step, breaks)
