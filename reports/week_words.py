@@ -17,17 +17,17 @@ def what_changed(lines: list[Line], monday: date) -> str:
     now = visits.values.get(monday)
     if now is None:
         return "No visit is recorded for this week."
-    earlier = ((monday - timedelta(weeks=1), "the week before"), (monday - YEAR, "the same week a year ago"))
+    earlier = ((monday - timedelta(weeks=1), "the week before"), (monday - YEAR, "a year ago"))
     beside = [f"{numbers.change(now, before)} {when}" for day, when in earlier if (before := visits.values.get(day))]
     text = f"There {'was' if now == 1 else 'were'} {words.plural(int(now), 'visit')}"
     if beside:
         text += f", {' and '.join(beside)}"
     bought = named.get(BOUGHT)
     if bought and monday in bought.values:
-        text += f"; {numbers.share(bought.values[monday])} of them bought aftercare, {bought.in_words(monday)}"
         year_ago = bought.values.get(monday - YEAR)
-        if year_ago is not None:
-            text += f", and {numbers.share(year_ago)} a year ago"
+        beside_it = "" if year_ago is None else f" ({numbers.share(year_ago)} a year ago)"
+        share = numbers.share(bought.values[monday])
+        text += f"; {share} of them bought aftercare{beside_it}, {bought.in_words(monday)}"
     return text + "."
 
 

@@ -9,6 +9,7 @@ from reports.edition import Edition
 from reports.pages import index
 from reports.week_words import how_sure, what_changed, what_to_do
 from support.editions import AS_OF, MONDAY, written
+from support.readability import reading_age
 
 from .rows import Row, attach, branch, cause, mondays, plain_week, rate, together, week
 
@@ -30,10 +31,10 @@ def weekly(*visits: tuple[int, int]) -> Edition:
         ([(0, 309)], "There were 309 visits."),
         ([(0, 1)], "There was 1 visit."),
         ([(0, 309), (1, 280)], "There were 309 visits, 10 % more than the week before."),
-        ([(0, 309), (52, 309)], "There were 309 visits, the same as the same week a year ago."),
+        ([(0, 309), (52, 309)], "There were 309 visits, the same as a year ago."),
         (
             [(0, 30), (1, 40), (52, 20)],
-            "There were 30 visits, 25 % fewer than the week before and 50 % more than the same week a year ago.",
+            "There were 30 visits, 25 % fewer than the week before and 50 % more than a year ago.",
         ),
         ([(0, 30), (51, 20), (53, 20)], "There were 30 visits."),
         ([(1, 30)], "No visit is recorded for this week."),
@@ -47,7 +48,7 @@ def test_what_changed_is_told_by_visits(visits: list[tuple[int, int]], sentence:
 def test_a_year_ago_is_364_days_ago_a_monday_as_this_one() -> None:
     assert (MONDAY - A_YEAR).weekday() == MONDAY.weekday()
     edition = written(results={"weekly": [week(visits=30), week(MONDAY - A_YEAR, visits=20)]})
-    assert changed(edition) == "There were 30 visits, 50 % more than the same week a year ago."
+    assert changed(edition) == "There were 30 visits, 50 % more than a year ago."
 
 
 def test_what_changed_tells_of_aftercare_where_any_is_known() -> None:
@@ -58,7 +59,9 @@ def test_what_changed_tells_of_aftercare_where_any_is_known() -> None:
     many = written(results={"weekly": [week()], "attach": rows})
     assert changed(many).endswith("; 40 % of them bought aftercare, lower than in any of the 8 weeks before.")
     last_year = written(results={"weekly": [week()], "attach": [*rows, attach(MONDAY - A_YEAR, rate=0.52)]})
-    assert changed(last_year).endswith("lower than in any of the 8 weeks before, and 52 % a year ago.")
+    assert changed(last_year).endswith(
+        "; 40 % of them bought aftercare (52 % a year ago), lower than in any of the 8 weeks before."
+    )
 
 
 def test_visits_of_all_branches_are_added() -> None:
@@ -179,6 +182,31 @@ def test_the_sentences_fit_a_phone() -> None:
     assert max(len(sentence) for sentence in index.build(written(results=long)).sentences) <= 220
 
 
+TOLD = {
+    "a plain week": plain_week(),
+    "a year behind it": together(plain_week(), {"weekly": [week(MONDAY - A_YEAR, visits=20)]}),
+    "aftercare a year ago": together(plain_week(), {"attach": [attach(MONDAY - A_YEAR, rate=0.52)]}),
+    "a silent branch": together(plain_week(), {"branches": [branch("B2", data_through=AS_OF - timedelta(days=3))]}),
+    "a lot": together(plain_week(), cause("lot", "L1")),
+    "one that is used no more": together(plain_week(), cause(used_to=AS_OF - timedelta(days=60))),
+    "a practitioner": together(plain_week(), cause("practitioner:site_group", "P-014:upper_cartilage")),
+    "nobody answered": plain_week() | {"complication_rates": [rate(reached=0, coverage=0.0)]},
+}
+
+
+@pytest.mark.parametrize("results", TOLD.values(), ids=TOLD.keys())
+def test_a_child_of_twelve_could_read_the_sentences(results: dict[str, list[Row]]) -> None:
+    sentences = index.build(written(results=results)).sentences
+    assert reading_age(" ".join(sentences)) <= 12
+
+
+def test_a_hard_sentence_is_told_from_an_easy_one() -> None:
+    easy = "We do not know yet. Ask the branch for its list."
+    hard = "Notwithstanding methodological uncertainty, heterogeneous institutional follow-up precludes interpretation."
+    assert reading_age(easy) < 8
+    assert reading_age(hard) > 18
+
+
 def test_without_data_there_are_no_sentences(nothing: Edition) -> None:
     page = index.build(nothing)
     assert (page.sentences, page.week) == ((), "")
@@ -189,6 +217,7 @@ def test_without_data_there_are_no_sentences(nothing: Edition) -> None:
 def test_editions_of_nights_have_their_sentences(first_weeks: Edition, sample: Edition) -> None:
     for edition in (first_weeks, sample):
         sentences = index.build(edition).sentences
+        assert reading_age(" ".join(sentences)) <= 12
         assert len(sentences) == 3
         assert all(sentence.endswith(".") and not sentence.startswith(" ") for sentence in sentences)
         assert not any("–" in sentence or "None" in sentence for sentence in sentences)
