@@ -82,7 +82,7 @@ def run_night(
         aged_again = retention.remove_rows(con)
         _age_out(con, settings, progress)
         clear_originals = _clearing(con, store, originals, is_due=aged_again > 0)
-        edition, new_signals = _count_and_judge(con, settings, as_of, progress)
+        edition, new_signals = count_and_judge(con, settings, as_of, progress)
         kept.keep_results(con, edition.results)
         if as_of is None:  # a report of an earlier day does not tell later nights what they found
             remember(con, edition.results)
@@ -118,7 +118,7 @@ def run_report(
         with read_store(store) as con:
             check_key(con, store, read_key(store))
             settings = settings or kept.kept_settings(con)
-            edition, new_signals = _count_and_judge(con, settings, as_of, progress)
+            edition, new_signals = count_and_judge(con, settings, as_of, progress)
         progress("drawing pages")
         with built_aside(site, lambda folder: build_site(edition, folder)) as put_in_place:
             is_changed = put_in_place()
@@ -161,7 +161,7 @@ def _clearing(
     return clear
 
 
-def _count_and_judge(
+def count_and_judge(
     con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date | None, progress: Progress
 ) -> tuple[Edition, tuple[str, ...]]:
     """What the site is made of, and the ids of signals no earlier night had raised."""

@@ -6,6 +6,7 @@ put right by the next run, which builds the same folder again.
 
 import fcntl
 import hashlib
+import json
 import os
 import re
 import shutil
@@ -19,18 +20,41 @@ from pipeline.places import make_parent
 _DIGEST_DIGITS = 16
 
 
-def check_site_path(site: Path) -> None:
-    """`UsageError` where something stands at the site's path that is no site of ours and would be lost."""
+QUALITY_LEAD = "quality lead"
+"""The reader of the whole site."""
+
+
+def check_site_path(site: Path, reader: str = QUALITY_LEAD) -> None:
+    """`UsageError` where something stands at the site's path that is no site of ours and would be lost.
+
+    So it is where an edition for another reader stands there: those who look at one must not find another.
+    """
     make_parent(site)
     if not site.name:
         raise UsageError(f"{site} is no name for a site.", remedy="Name a folder of its own with --site.")
-    if site.is_symlink() or not site.exists():
+    if site.is_symlink():
+        published_for = _reader_of(site)
+        if published_for != reader:
+            raise UsageError(
+                f"{site} holds the edition for: {published_for}.", remedy="Name another folder for this one."
+            )
+        return
+    if not site.exists():
         return
     if not site.is_dir() or any(site.iterdir()):
         raise UsageError(
             f"{site} exists and was not published by Scapha.",
             remedy="Name another folder with --site, or move it away.",
         )
+
+
+def _reader_of(site: Path) -> str:
+    """For whom a published site is, by its summary; sites that do not say so are the quality lead's."""
+    try:
+        summary = json.loads((site / "summary.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return QUALITY_LEAD
+    return str(summary.get("reader", QUALITY_LEAD)) if isinstance(summary, dict) else QUALITY_LEAD
 
 
 @contextmanager

@@ -293,6 +293,14 @@ RESULTS: tuple[Result, ...] = (
         | _times("others", _TEXT),
     ),
     Result(
+        "week_moves",
+        "How the figures of the last week but one moved in a week: what was told, came late, was corrected, is known.",
+        ("week", "branch_id", "figure", "currency"),
+        _times("week", _DAY)
+        | _times("branch_id figure currency", _TEXT)
+        | _times("told late added taken_away now", _MONEY),
+    ),
+    Result(
         "packs",
         "Packs on the shelf of each branch that have expired, or will within 90 days before they are used.",
         ("branch_id", "expires_on", "lot_no"),
@@ -338,5 +346,27 @@ RESULTS: tuple[Result, ...] = (
         | _times("data_from data_through", _DAY),
     ),
 )
+
+QUARTER_PIERCINGS = Result(
+    "quarter_piercings",
+    "Piercings of each whole quarter, and of how many it was learned how they healed, as known 90 days after its end.",
+    ("quarter", "site_group"),
+    _times("quarter", _DAY)
+    | _times("site_group", _TEXT)
+    | _times("procedures reached", _COUNT)
+    | _times("coverage coverage_low coverage_high", _NUMBER)
+    | _times("small_count", _COUNT),
+)
+QUARTER_COMPLICATIONS = Result(
+    "quarter_complications",
+    "Complications that began within 30 days of piercings of each whole quarter, as known 90 days after its end.",
+    ("quarter", "complication", "site_group"),
+    _times("quarter", _DAY)
+    | _times("complication site_group", _TEXT)
+    | _times("events", _COUNT)
+    | _times("rate wilson_low wilson_high", _NUMBER),
+)
+QUARTERS = (QUARTER_PIERCINGS, QUARTER_COMPLICATIONS)
+"""What may be told outside the company: made when an edition for readers there is published, no result of a night."""
 
 RESULT_BY_NAME = {result.name: result for result in RESULTS}

@@ -85,6 +85,9 @@ class Settings(BaseModel):
         le=52,
         description="false alarms of infection that are accepted; without it 4 for a chain, 0.5 for one branch",
     )
+    small_count: int = Field(
+        default=5, ge=2, le=100, description="smallest number of people, but none, told to readers outside the company"
+    )
     sources: tuple[Source, ...] = Field(
         default=(), strict=False, description="how exports are written that are not the plain case; the first fit holds"
     )

@@ -7,12 +7,11 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from pipeline.count import count_each
 from pipeline.errors import StoreError
+from pipeline.history import count_each
 from pipeline.intake.pseudonyms import read_key
 from pipeline.places import owner_only
 from pipeline.remember import memory_of
-from pipeline.replay import MEASURES
 from pipeline.store import kept
 from pipeline.store.database import check_key, read_store
 from pipeline.telling import aligned
@@ -86,7 +85,7 @@ def look_ahead(store: Path, *, progress: Progress) -> Sight:
         if newest.is_empty() or newest["basis"][-1] == BY_SIZE:
             raise StoreError("There is too little history to say.", remedy="Ask again after half a year of nights.")
         as_of: date = con.execute("select max(data_through) from result_branches").fetchall()[0][0]
-        [(_, measures)] = count_each(con, settings, [as_of], MEASURES)
+        [(_, measures)] = count_each(con, settings, [as_of])
     night = day_number(as_of)
     cohort = make_cohorts(measures)["infection"].known_on(night)
     expected = expect(cohort, night, assumed_risk(cohort, "infection"))

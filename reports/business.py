@@ -138,7 +138,7 @@ def _weeks_of(frame: pl.DataFrame, dimension: str, level: str) -> list[dict[str,
     )
 
 
-def week_table(lines: list[Line], monday: date, source: str) -> Table:
+def week_table(lines: list[Line], monday: date, source: str, receipts: tuple[str, ...] = ()) -> Table:
     """The figures of a week beside the week before, the eight before, and the same week a year ago."""
 
     def row(line: Line) -> tuple[Cell | str, ...]:
@@ -154,6 +154,5 @@ def week_table(lines: list[Line], monday: date, source: str) -> Table:
         )
 
     heads = ("", "This week", "Week before", f"{WEEKS_BEFORE} weeks before", "Same week a year ago", "In words")
-    return Table(
-        f"The week {numbers.week(monday)}", heads, tuple(row(line) for line in lines), source, ends_in_words=True
-    )
+    rows = tuple(row(line) for line in lines)
+    return Table(f"The week {numbers.week(monday)}", heads, rows, source, ends_in_words=True, receipts=receipts)

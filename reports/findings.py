@@ -1,6 +1,7 @@
 """What stands out, in sentences: open incidents of the watch, and causes that stand out over the year."""
 
 import hashlib
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -114,7 +115,8 @@ def year_findings(edition: Edition) -> list[Finding]:
             identifier=_identifier(*(row[name] for name in key)),
             is_in_use=row["used_to"] >= in_use_since,
             **{name: row[name] for name in (*key, "observed", "expected", "ratio", "ratio_low", "ratio_high")},
-            **{name: row[name] for name in ("procedures", "p_value", "used_from", "used_to")},
+            p_value=math.inf if row["p_value"] is None else row["p_value"],  # an edition may not hold it
+            **{name: row[name] for name in ("procedures", "used_from", "used_to")},
         )
         for row in rows.iter_rows(named=True)
     ]

@@ -16,11 +16,19 @@ class Cell:
     is_marked: bool = False
 
 
+MOST_ROWS = 160
+"""Rows of a table that a page shows, enough for three years of weeks: a page of a large chain must open on a phone."""
+MOST_BRANCHES = 40
+"""Branches that a chart tells by name, or sentences one by one."""
+
+
 @dataclass(frozen=True)
 class Table:
     """A table: what it shows, its column heads, its rows (the first cell is the row's head), its CSV file if any.
 
-    `also` is a second CSV file, where the figures are of two.
+    A page shows the first of its rows, and says how many the file has. `also` is a second CSV file, where the figures
+    are of two.
+    `receipts` are commands that show which records stand behind it.
     `n_text` columns from the left hold text, the others figures, except the last where the table `ends_in_words`.
     """
 
@@ -31,6 +39,17 @@ class Table:
     n_text: int = 1
     ends_in_words: bool = False
     also: str = ""
+    receipts: tuple[str, ...] = ()
+
+    @property
+    def shown(self) -> tuple[tuple[Cell | str, ...], ...]:
+        """The rows that a page shows."""
+        return self.rows[:MOST_ROWS]
+
+    @property
+    def left_out(self) -> int:
+        """How many rows it does not show."""
+        return len(self.rows) - len(self.shown)
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,13 @@
 
 import base64
 import hashlib
+import posixpath
+import re
+from collections.abc import Collection
 from dataclasses import dataclass, fields
 from functools import cache
 from typing import Any
+from urllib.parse import unquote, urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -28,6 +32,7 @@ NAVIGATION = (
     NavigationEntry("Methods", "methods.html"),
     NavigationEntry("Dictionary", "dictionary.html"),
 )
+_LINK = re.compile(r'<a href="([^"]*)"[^>]*>(.*?)</a>', re.DOTALL)
 
 
 @cache
@@ -50,30 +55,53 @@ def _style() -> tuple[str, str]:
     return text, base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
-def render(template: str, context: Any, edition: Edition, *, here: str, root: str = "") -> str:
+@dataclass(frozen=True)
+class Setting:
+    """What an edition's pages stand in: its navigation, the paths of all its files, and how its figures are known."""
+
+    navigation: tuple[NavigationEntry, ...]
+    files: Collection[str]
+    known: str
+
+
+def known_line(edition: Edition) -> str:
+    """Of which day an edition tells, and the run that brought its newest rows."""
+    known = f"As known on {numbers.day(edition.as_of)}." if edition.as_of else "No data yet."
+    run = edition.run
+    if not run:
+        return known
+    return f"{known} Run {run['run_id']} took in what was new on {run['started_at']:%Y-%m-%d at %H:%M} UTC."
+
+
+def render(template: str, context: Any, *, chain_name: str, setting: Setting, here: str) -> str:
     """A page's HTML from its template and its context, a frozen dataclass whose fields the template names.
 
-    `here` is the page's link from the site's root, `root` the way back to it.
+    `here` is the page's path from the edition's root. What would lead to a file that the edition does not hold stands
+    without its link.
     """
     style, style_hash = _style()
-    run = edition.run
-    return (
+    html = (
         _environment()
         .get_template(template)
         .render(
             {field.name: getattr(context, field.name) for field in fields(context)},
             style=_as_is(style),
             style_hash=style_hash,
-            navigation=NAVIGATION,
+            navigation=setting.navigation,
             here=here,
-            root=root,
-            chain_name=edition.chain_name,
-            as_of=numbers.day(edition.as_of) if edition.as_of else "",
-            run_line=f"Run {run['run_id']} took in what was new on {run['started_at']:%Y-%m-%d at %H:%M} UTC."
-            if run
-            else "",
+            root="../" * here.count("/"),
+            chain_name=chain_name,
+            known=setting.known,
+            has_methods="methods.html" in setting.files,
         )
     )
+    return _LINK.sub(lambda link: link[0] if _leads(link[1], here, setting.files) else link[2], html)
+
+
+def _leads(link: str, here: str, files: Collection[str]) -> bool:
+    """Whether a link on a page leads somewhere in the edition: within the page, or to a file that is there."""
+    path = unquote(urlsplit(link.replace("&amp;", "&")).path)
+    return not path or posixpath.normpath(posixpath.join(posixpath.dirname(here), path)) in files
 
 
 def _as_is(text: str) -> Any:

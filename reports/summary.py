@@ -8,42 +8,66 @@ import polars as pl
 from pipeline.contract import vocabulary as v
 from reports.edition import Edition
 
+_FATES = ("rows", "accepted", "rejected", "duplicate", "superseded")
+
+Results = dict[str, pl.DataFrame]
+
 
 def summarise(edition: Edition) -> dict[str, Any]:
-    """as_of, the run, counts, headline figures and the open signals; dates and times as ISO 8601 text."""
-    results = edition.results
-    intake = results["intake"]
-    names = ("rows", "accepted", "rejected", "duplicate", "superseded")
+    """as_of, the run, counts, headline figures and the open signals; dates and times as ISO 8601 text.
+
+    What rests on a result that the edition does not hold is left out.
+    """
     return {
         "as_of": _iso(edition.as_of),
         "data_from": _iso(edition.data_from),
         "run": {name: _iso(value) for name, value in edition.run.items()},
-        "counts": {
-            "files": intake.height,
-            "files_unreadable": intake.filter(~pl.col("readable")).height,
-            **{name: int(intake[name].sum()) for name in names},
-            "rejected_standing": results["rejected_rows"].select("file", "sha256", "table", "line").n_unique(),
-            "record_gaps": results["record_gaps"].height,
-            "branches": results["branches"].height,
-        },
-        "headline": _headline(results),
-        "open_signals": [
-            {name: _iso(value) for name, value in row.items()}
-            for row in results["signals"].filter(~pl.col("state").is_in(v.SIGNALS_OVER)).iter_rows(named=True)
-        ],
+        "counts": _counts(edition.results),
+        "headline": _headline(edition.results),
+        **_open_signals(edition.results),
     }
 
 
-def _headline(results: dict[str, pl.DataFrame]) -> dict[str, Any]:
+def _counts(results: Results) -> dict[str, int]:
+    """Of files and their rows, of what stands refused, of gaps and branches."""
+    found: dict[str, int] = {}
+    if "intake" in results:
+        intake = results["intake"]
+        found |= {"files": intake.height, "files_unreadable": intake.filter(~pl.col("readable")).height}
+        found |= {name: int(intake[name].sum()) for name in _FATES}
+    if "rejected_rows" in results:
+        found["rejected_standing"] = results["rejected_rows"].select("file", "sha256", "table", "line").n_unique()
+    return found | {name: results[name].height for name in ("record_gaps", "branches") if name in results}
+
+
+def _headline(results: Results) -> dict[str, Any]:
     """The chain's main figures over the year; null where there are none."""
-    whole = pl.col("dimension") == "all"
-    infection = results["complication_rates"].filter(whole & (pl.col("complication") == "infection"))
-    attach = results["attach"].filter(whole & (pl.col("period") == "52w"))
-    revisits = results["revisits"].filter(whole & (pl.col("period") == "52w"))
+    asked = {
+        "infection": (
+            "complication_rates",
+            pl.col("complication") == "infection",
+            "procedures events rate wilson_low wilson_high coverage rate_reached",
+        ),
+        "attach": (
+            "attach",
+            pl.col("period") == "52w",
+            "eligible_visits attached_visits rate wilson_low wilson_high provided_visits",
+        ),
+        "revisits": ("revisits", pl.col("period") == "52w", "due attended no_show unknown no_show_rate"),
+    }
     return {
-        "infection": _only(infection, "procedures events rate wilson_low wilson_high coverage rate_reached"),
-        "attach": _only(attach, "eligible_visits attached_visits rate wilson_low wilson_high provided_visits"),
-        "revisits": _only(revisits, "due attended no_show unknown no_show_rate"),
+        name: _only(results[result].filter((pl.col("dimension") == "all") & condition), columns)
+        for name, (result, condition, columns) in asked.items()
+        if result in results
+    }
+
+
+def _open_signals(results: Results) -> dict[str, Any]:
+    if "signals" not in results:
+        return {}
+    still_open = results["signals"].filter(~pl.col("state").is_in(v.SIGNALS_OVER))
+    return {
+        "open_signals": [{name: _iso(value) for name, value in row.items()} for row in still_open.iter_rows(named=True)]
     }
 
 

@@ -44,6 +44,14 @@ GAP = {
 }
 """Gaps in the order of how much they weigh."""
 
+RECORD = {
+    "procedures": "piercing",
+    "follow_ups": "follow-up",
+    "revisits": "revisit",
+    "sales": "receipt",
+}
+"""What a row of each table is called."""
+
 POLICY = {"active": "asks every client", "message": "sends a message", "passive": "waits for clients to come back"}
 
 NO_RANKING = (

@@ -7,8 +7,7 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipeline.count import count_each
-from pipeline.replay import MEASURES
+from pipeline.history import count_each
 from pipeline.settings import Settings
 from pipeline.store.database import read_store
 from pipeline.watch.night import Memory, watch
@@ -43,7 +42,7 @@ def store(published: Published) -> Iterator[duckdb.DuckDBPyConnection]:
 def found_on(store: duckdb.DuckDBPyConnection, edition: Edition, day: date) -> dict[str, pl.DataFrame]:
     """The watch on an earlier day, with the thresholds of the last one."""
     memory = Memory(thresholds=edition.results["thresholds"], may_solve=False)
-    [(_, measures)] = count_each(store, Settings(), [day], MEASURES)
+    [(_, measures)] = count_each(store, Settings(), [day])
     return watch(measures, day, memory, None)
 
 

@@ -1,6 +1,6 @@
 """The command line: commands and their arguments. It alone reads the clock; heavy imports wait their turn."""
 
-from pipeline.cli import files, nights, watching
+from pipeline.cli import files, nights, receipts, watching
 from pipeline.cli.group import main
 
-__all__ = ["files", "main", "nights", "watching"]
+__all__ = ["files", "main", "nights", "receipts", "watching"]

@@ -136,6 +136,59 @@ def report(
 
 
 @main.command(epilog=EXITS)
+@click.argument("folder", type=PATH)
+@click.argument("branch_id", required=False, metavar="[BRANCH_ID]")
+@click.option(
+    "--for",
+    "reader",
+    type=click.Choice(("owner", "branch", "chain", "outside")),
+    required=True,
+    help="Who is going to read it.",
+)
+@STORE
+@SETTINGS
+@AS_OF
+@QUIET
+@JSON
+def publish(
+    folder: Path,
+    branch_id: str | None,
+    reader: str,
+    store: Path,
+    settings_path: Path | None,
+    as_of: datetime | None,
+    quiet: bool,
+    as_json: bool,
+) -> None:
+    """Publish into FOLDER an edition that holds only what its reader may see.
+
+    The owner and the chain find no practitioner and no list of single rows; a branch, named by BRANCH_ID, finds its own
+    alone; readers outside find whole quarters without small counts, and a quarter once published there stands. Each
+    edition has a folder of its own. The store is only read, with the settings that scapha report would take.
+
+    \b
+    Example:
+      scapha publish for_the_market --for branch B01
+    """
+    with telling(as_json), showing(quiet) as progress:
+        progress(f"reading {store}")
+        from pipeline.editions import publish_edition, reader_named
+        from pipeline.settings import find_settings, read_settings
+
+        named = settings_path or find_settings(None)
+        given = publish_edition(
+            folder,
+            reader_named(reader, branch_id),
+            store=store,
+            settings=read_settings(named) if named else None,
+            as_of=local_day(as_of),
+            progress=progress,
+        )
+    done = "is published" if given.is_changed else "stands as it was"
+    click.echo(json.dumps(given.as_dict()) if as_json else f"{folder}/{given.first_page} {done}, for: {given.reader}.")
+
+
+@main.command(epilog=EXITS)
 @STORE
 @QUIET
 @JSON

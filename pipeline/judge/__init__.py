@@ -18,6 +18,7 @@ from pipeline.judge.comparison import judge_comparison
 from pipeline.judge.completion import judge_completion
 from pipeline.judge.expected import Reference, judge_weekly
 from pipeline.judge.exposures import judge_exposures
+from pipeline.judge.moves import judge_week_moves
 from pipeline.judge.onsets import judge_onsets
 from pipeline.judge.packs import judge_packs
 from pipeline.judge.rates import (
@@ -71,6 +72,7 @@ def judge(measures: Frames, known_by: date | None, memory: Memory, settings: Set
         "cause_branches": measures["cause_branches"],
         "branch_practitioners": judge_branch_practitioners(measures["branch_practitioners"]),
         "branches": judge_branches(measures["branch_days"]),
+        "week_moves": judge_week_moves(measures["week_records"], measures["week_records_before"], as_of),
         "packs": judge_packs(measures["lot_stock"], as_of),
     }
     results = with_kept_weeks({name: RESULT_BY_NAME[name].frame(frame) for name, frame in results.items()}, measures)

@@ -21,7 +21,7 @@ from typing import Any
 import duckdb
 
 SQL_FOLDER = Path(__file__).parents[2] / "sql"
-LAYERS = ("1_staging", "2_core", "3_measures")
+LAYERS = ("1_staging", "2_core", "3_measures", "4_receipts")
 
 
 @dataclass(frozen=True)

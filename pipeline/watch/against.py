@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from pipeline.stats.arguments import IntArray
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.arrays import NEVER, IntArray
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import LONGEST, ExpectedSoFar
 from pipeline.watch.signal import Signal, region
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.stats.arguments import FloatArray, IntArray
+from pipeline.stats.arguments import FloatArray
+from pipeline.watch.arrays import IntArray
 
 PRIOR_EVENTS = 11.0
 """Events that the assumed risk is worth: a standard deviation of about 0.3 of its logarithm."""

@@ -6,47 +6,117 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.arguments import IntArray
+from pipeline.stats.arguments import FloatArray
+from pipeline.watch.arrays import NEVER, IntArray, SmallIntArray
 
-NEVER = np.iinfo(np.int64).max
-"""Day number of what has not happened."""
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Which piercings are in which slices of one family.
+
+    The family has `count` slices, numbered from `first` on. `of` and `piercing`, of one length and in the order of the
+    piercings, are a slice, from 0, and a piercing in it each; a slice may have any number of piercings, a piercing any
+    number of slices. Both are of 32 bits: a large chain has fifty million pairs.
+    """
+
+    first: int
+    count: int
+    of: SmallIntArray
+    piercing: SmallIntArray
+
+    @property
+    def slices(self) -> slice:
+        """The place of the family's slices among all."""
+        return slice(self.first, self.first + self.count)
+
+    def within(self, piercings: IntArray) -> tuple[IntArray, IntArray]:
+        """The pairs of some piercings, given in their order: the slice, from 0, and the piercing's place among them."""
+        if not len(piercings):
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        first, last = int(piercings[0]), int(piercings[-1])
+        stretch = slice(*np.searchsorted(self.piercing, np.array((first, last + 1), dtype=np.int32)))
+        of, after = self.of[stretch].astype(np.int64), self.piercing[stretch] - np.int64(first)
+        if len(piercings) == last - first + 1:  # without gaps, as when no note settled any
+            return of, after
+        place = np.full(last - first + 1, -1, dtype=np.int64)
+        place[piercings - first] = np.arange(len(piercings))
+        inside = place[after] >= 0
+        return of[inside], place[after[inside]]
 
 
 @dataclass(frozen=True, eq=False)
 class Slices:
-    """What piercings are told apart by: `names` holds each slice's dimension and level, `family` the dimension's code.
+    """What piercings are told apart by, family by family.
 
-    `pair_slice` and `pair_piercing`, of one length and in the order of the piercings, say which piercing is in which
-    slice; a slice may have any number of piercings, a piercing any number of slices.
+    `names` holds each slice's dimension and level, `family` the dimension's code, `pairs` the piercings of each family.
     """
 
     names: tuple[tuple[str, str], ...]
     family: IntArray
-    pair_slice: IntArray
-    pair_piercing: IntArray
+    pairs: tuple[Pairs, ...]
 
     @property
     def count(self) -> int:
         """How many slices there are."""
         return len(self.family)
 
+    @cached_property
+    def index(self) -> dict[tuple[str, str], int]:
+        """Each slice's number by its dimension and level."""
+        return {name: at for at, name in enumerate(self.names)}
+
+    def members(self, at: int) -> IntArray:
+        """The piercings of a slice."""
+        own = next(pairs for pairs in self.pairs if at < pairs.first + pairs.count)
+        return np.asarray(own.piercing[own.of == at - own.first], dtype=np.int64)
+
+    def flat(self) -> tuple[IntArray, IntArray]:
+        """Every pair, family by family: the slice and the piercing."""
+        of = [own.of + np.int64(own.first) for own in self.pairs]
+        return np.concatenate(of), np.concatenate([own.piercing for own in self.pairs]).astype(np.int64)
+
+    def sums(self, *values: FloatArray) -> FloatArray:
+        """Each slice's sums of values for each piercing, a row for each array of them."""
+        sums = np.zeros((len(values), self.count))
+        for own in self.pairs:
+            of = own.of.astype(np.int64)
+            for row, value in zip(sums, values, strict=True):
+                row[own.slices] = np.bincount(of, value[own.piercing], own.count)
+        return sums
+
+    def narrowed(self, is_kept: NDArray[np.bool_]) -> "Slices":
+        """The same slices, of some of the piercings alone, which are numbered anew."""
+        number = np.cumsum(is_kept, dtype=np.int32) - 1
+        pairs = []
+        for own in self.pairs:
+            kept = is_kept[own.piercing]
+            pairs.append(replace(own, of=own.of[kept], piercing=number[own.piercing[kept]]))
+        return replace(self, pairs=tuple(pairs))
+
     def distinct(self) -> "Slices":
         """The slices without those that hold the very piercings of an earlier one, such as a lot of one branch alone.
 
-        Sets are told apart by their size and the sum of random numbers given to the piercings.
+        Sets are told apart by their size and two sums of random numbers given to the piercings.
         """
-        n = int(self.pair_piercing.max(initial=-1)) + 1
-        key = np.random.default_rng(0).integers(1 << 62, size=n)
-        sums = np.zeros(self.count, dtype=np.int64)
-        np.add.at(sums, self.pair_slice, key[self.pair_piercing])
-        size = np.bincount(self.pair_slice, minlength=self.count)
-        _, first = np.unique(np.stack([size, sums]), axis=1, return_index=True)
+        n = 1 + max((int(own.piercing.max(initial=-1)) for own in self.pairs), default=-1)
+        keys = (
+            np.random.default_rng(0).integers(1 << 26, size=(2, n)).astype(np.float64)
+        )  # exact in sums of 2^27 of them
+        told_apart = self.sums(np.ones(n), *keys)
         kept = np.zeros(self.count, dtype=bool)
-        kept[first] = True
-        number = np.cumsum(kept) - 1
-        pairs = kept[self.pair_slice]
+        kept[np.unique(told_apart, axis=1, return_index=True)[1]] = True
+        pairs = []
+        for own in self.pairs:
+            stays = kept[own.slices]
+            if not stays.any():
+                continue
+            first, of, piercing = int(kept[: own.first].sum()), own.of, own.piercing
+            if not stays.all():
+                is_pair = stays[of]
+                of, piercing = (np.cumsum(stays, dtype=np.int32) - 1)[of[is_pair]], piercing[is_pair]
+            pairs.append(Pairs(first, int(stays.sum()), of, piercing))
         names = tuple(name for name, is_kept in zip(self.names, kept, strict=True) if is_kept)
-        return Slices(names, self.family[kept], number[self.pair_slice[pairs]], self.pair_piercing[pairs])
+        return Slices(names, self.family[kept], tuple(pairs))
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,15 +153,6 @@ class Cohort:
             answered=np.where(self.answered <= night, self.answered, NEVER),
             recorded=np.where(self.recorded <= night, self.recorded, NEVER),
         )
-
-    @cached_property
-    def index(self) -> dict[tuple[str, str], int]:
-        """Each slice's number by its dimension and level."""
-        return {name: at for at, name in enumerate(self.slices.names)}
-
-    def members(self, of: int) -> IntArray:
-        """The piercings of a slice."""
-        return np.asarray(self.slices.pair_piercing[self.slices.pair_slice == of])
 
     @property
     def n_branches(self) -> int:

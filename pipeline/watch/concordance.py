@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from pipeline.stats.arguments import FloatArray, IntArray
+from pipeline.stats.arguments import FloatArray
+from pipeline.watch.arrays import IntArray
 
 PRIOR_PAIRS = 2.0
 ASSUMED = 0.2

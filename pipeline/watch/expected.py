@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from pipeline.stats.arguments import FloatArray
 from pipeline.stats.cohort_evidence import WINDOWS
 from pipeline.stats.delay import DelayDistribution, estimate_delay
+from pipeline.watch.arrays import NEVER
 from pipeline.watch.baseline import Baseline, estimate_baseline
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.concordance import concordance
 from pipeline.watch.recording import LATE_DAYS, reach, unasked_chance
 
@@ -56,29 +57,31 @@ def expect(cohort: Cohort, night: int, assumed: FloatArray) -> ExpectedSoFar:
     """
     age = night - cohort.performed
     last = reference_ends_days(cohort.window_days)
-    reference = (age >= last) & (age < last + REFERENCE_DAYS) & ~cohort.is_caused
-    is_event = (cohort.recorded != NEVER).astype(np.float64)
+    is_reference = (age >= last) & (age < last + REFERENCE_DAYS) & ~cohort.is_caused
+    reference = np.flatnonzero(is_reference)
+    event = (cohort.recorded[reference] != NEVER).astype(np.float64)
     delay = _delay(cohort, night)
-    unasked = unasked_chance(cohort, np.flatnonzero(reference), is_event)
+    unasked = unasked_chance(cohort, reference, event)
     share = reach(cohort, night)
-    recorded = share + (1 - share) * unasked
-    known = delay.cdf(age)
+    recorded = share[reference] + (1 - share[reference]) * unasked
+    stratum, month, branch = (of[reference] for of in (cohort.stratum, cohort.month, cohort.branch))
     baseline = estimate_baseline(
-        is_event[reference],
-        (recorded * known)[reference],
-        cohort.stratum[reference],
+        event,
+        recorded * delay.cdf(age[reference]),
+        stratum,
         cohort.group,
-        cohort.month[reference],
-        cohort.branch[reference],
+        month,
+        branch,
         n_branches=cohort.n_branches,
         assumed=assumed,
-        spans_days=int(age[reference].max() - age[reference].min()) + 1 if reference.any() else 0,
+        spans_days=int(age[reference].max() - age[reference].min()) + 1 if len(reference) else 0,
     )
     recent = np.flatnonzero((age >= 0) & (age < LONGEST) & ~cohort.is_settled)
-    end = baseline.risk_of(cohort.stratum[recent], cohort.month[recent], cohort.branch[recent]) * recorded[recent]
-    risk = baseline.risk_of(cohort.stratum[reference], cohort.month[reference], cohort.branch[reference])
-    alike = concordance(cohort.visit[reference], is_event[reference], risk * recorded[reference])
-    return ExpectedSoFar(recent, end * known[recent], end, baseline, delay, share, unasked, alike, reference)
+    alike = concordance(cohort.visit[reference], event, baseline.risk_of(stratum, month, branch) * recorded)
+    usual = baseline.risk_of(cohort.stratum[recent], cohort.month[recent], cohort.branch[recent])
+    end = usual * (share[recent] + (1 - share[recent]) * unasked)
+    so_far = end * delay.cdf(age[recent])
+    return ExpectedSoFar(recent, so_far, end, baseline, delay, share, unasked, alike, is_reference)
 
 
 def _delay(cohort: Cohort, night: int) -> DelayDistribution:

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.stats.cohort_evidence import cohort_bayes_factor
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.arrays import NEVER
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import ExpectedSoFar
 from pipeline.watch.incidents import Incident
 from pipeline.watch.scoring import slice_precision
@@ -35,15 +36,16 @@ def explain(incident: Incident, cohort: Cohort, expected: ExpectedSoFar) -> tupl
     slices = cohort.slices
     since = expected.recent[cohort.performed[expected.recent] >= incident.first.started]
     inside = expected.recent[region(incident.first, cohort, expected)]
-    usual, seen, over = (np.zeros(len(cohort.performed), dtype=np.float64) for _ in range(3))
-    usual[expected.recent] = expected.so_far
-    usual[np.setdiff1d(expected.recent, since)] = 0
-    seen[since] = cohort.recorded[since] != NEVER
-    over[inside] = (seen - usual)[inside]
-    pair, of = slices.pair_piercing, slices.pair_slice
-    observed, mass, excess = (np.bincount(of, values[pair], slices.count) for values in (seen, usual, over))
+    usual = expected.so_far[cohort.performed[expected.recent] >= incident.first.started]
+    seen = (cohort.recorded[since] != NEVER).astype(np.float64)
+    over = np.where(np.isin(since, inside), seen - usual, 0.0)
+    observed, mass, excess, precision = (np.zeros(slices.count) for _ in range(4))
+    for own in slices.pairs:
+        of, at = own.within(since)
+        for sums, values in ((observed, seen), (mass, usual), (excess, over)):
+            sums[own.slices] = np.bincount(of, values[at], own.count)
+        precision[own.slices] = slice_precision(of, cohort.branch[since][at], usual[at], expected.baseline, own.count)
     share = excess / max(float(over.sum()), 1e-9)
-    precision = slice_precision(of, cohort.branch[pair], usual[pair], expected.baseline, slices.count)
     is_met = mass > 0
     sizes = np.bincount(slices.family[is_met], minlength=int(slices.family.max()) + 1)
     evidence = cohort_bayes_factor(observed, mass, precision) - np.log(np.maximum(sizes, 1))[slices.family]

@@ -8,9 +8,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract import vocabulary as v
-from pipeline.stats.arguments import FloatArray, IntArray
-from pipeline.watch.cohort import NEVER, Cohort
-from pipeline.watch.slices import Levels, make_slices
+from pipeline.stats.arguments import FloatArray
+from pipeline.watch.arrays import NEVER, IntArray
+from pipeline.watch.cohort import Cohort
+from pipeline.watch.slices import Levels, make_slices, numbered
 
 Frames = Mapping[str, pl.DataFrame]
 
@@ -68,38 +69,41 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
     Cohorts differ in what came to be known: events, and answers that vouch for the complication's window; and in what
     notes settled of them.
     """
-    piercings = measures["cohort_piercings"].sort("performed_on", "procedure_id")
-    number = piercings.select("procedure_id").with_row_index("at")
-    stratum, kinds = _coded(piercings["site_group"] + ":" + piercings["age_band"].fill_null(v.MISSING))
+    piercings = measures["cohort_piercings"]
+    n = piercings.height
+    order = piercings.select(pl.arg_sort_by("performed_on", "procedure_id")).to_series()
+    number = piercings.select(pl.col("procedure_id").gather(order)).with_row_index("at")
+    site, site_groups = _coded(piercings["site_group"], order)
+    age, age_bands = _coded(piercings["age_band"], order)
+    kinds, stratum = numbered(site * (len(age_bands) + 1) + age + 1)  # without an age: a band of its own
     groups = list(v.SITE_GROUPS.values())
-    group = np.array([groups.index(kind.split(":")[0]) for kind in kinds], dtype=np.int64)
-    branch, _ = _coded(piercings["branch_id"])
-    slices = make_slices(_levels(piercings, measures["traced_batches"], number), piercings.height)
-    none = np.zeros(piercings.height, dtype=bool)
-    never = np.full(piercings.height, NEVER)
+    group = np.array([groups.index(site_groups[kind]) for kind in kinds // (len(age_bands) + 1)], dtype=np.int64)
+    performed = piercings["performed_on"].gather(order)
+    answers = _placed(measures["cohort_answers"], number).partition_by("window_days", as_dict=True)
+    events = _placed(measures["cohort_events"], number).partition_by("complication", as_dict=True)
+    none = np.zeros(n, dtype=bool)
+    never = np.full(n, NEVER, dtype=np.int32)
     base = Cohort(
-        performed=_days(piercings["performed_on"]),
-        visit=_coded(piercings["visit_id"])[0],
-        branch=branch,
+        performed=_days(performed),
+        visit=_codes(piercings["visit_id"])[0][order],
+        branch=_coded(piercings["branch_id"], order)[0],
         stratum=stratum,
         group=group,
-        month=(piercings["performed_on"].dt.month().cast(pl.Int64) - 1).to_numpy(),
+        month=(performed.dt.month().cast(pl.Int32) - 1).to_numpy(),
         answered=never,
         recorded=never,
         is_settled=none,
         is_caused=none,
-        slices=slices,
+        slices=make_slices(_levels(piercings, order, _placed(measures["traced_batches"], number)), n),
         window_days=0,
     )
     windows = {complication.name: complication.window_days for complication in v.COMPLICATIONS}
     cohorts = {}
     for name in v.FOLLOWED:
-        answers = measures["cohort_answers"].filter(pl.col("window_days") == windows[name])
-        events = measures["cohort_events"].filter(pl.col("complication") == name)
         cohort = replace(
             base,
-            answered=_known(number, answers, "answered_on"),
-            recorded=_known(number, events, "recorded_on"),
+            answered=_known(answers.get((windows[name],)), "answered_on", n),
+            recorded=_known(events.get((name,)), "recorded_on", n),
             window_days=windows[name],
         )
         cohorts[name] = _settle(cohort, [one for one in settled if one.complication == name])
@@ -109,9 +113,9 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
 def _settle(cohort: Cohort, settled: Sequence[Settled]) -> Cohort:
     is_settled, is_caused = cohort.is_settled.copy(), cohort.is_caused.copy()
     for one in settled:
-        at = cohort.index.get(one.name, cohort.index.get(one.instead) if one.instead else None)
+        at = cohort.slices.index.get(one.name, cohort.slices.index.get(one.instead) if one.instead else None)
         if at is not None:
-            members = cohort.members(at)
+            members = cohort.slices.members(at)
             days = cohort.performed[members]
             members = members[(days >= day_number(one.first_on)) & (days <= day_number(one.last_on))]
             is_settled[members] = True
@@ -125,27 +129,46 @@ def assumed_risk(cohort: Cohort, complication: str) -> FloatArray:
     return np.array([ASSUMED_RISK[complication][groups[code]] for code in cohort.group])
 
 
-def _levels(piercings: pl.DataFrame, batches: pl.DataFrame, number: pl.DataFrame) -> dict[str, Levels]:
-    levels = {dimension: Levels.of(*_coded(piercings[column])) for dimension, column in _COLUMNS.items()}
-    placed = batches.join(number, on="procedure_id").sort("at", "batch_no")
-    code, names = _coded(placed["batch_no"])
-    return levels | {"batch": Levels(placed["at"].cast(pl.Int64).to_numpy(), code, names)}
+def _placed(rows: pl.DataFrame, number: pl.DataFrame) -> pl.DataFrame:
+    """Rows about piercings with the place `at` of each one's in place of its id, those of none left out."""
+    return rows.lazy().join(number.lazy(), on="procedure_id").drop("procedure_id").collect()
 
 
-def _coded(values: pl.Series) -> tuple[IntArray, list[str]]:
-    """A code for each value, in text order from 0, -1 where there is none; and the values."""
-    names = values.drop_nulls().unique().sort()
-    codes = values.replace_strict(names, np.arange(len(names)), default=-1, return_dtype=pl.Int64)
-    return codes.fill_null(-1).to_numpy(), names.to_list()
+def _levels(piercings: pl.DataFrame, order: pl.Series, batches: pl.DataFrame) -> dict[str, Levels]:
+    levels = {dimension: Levels.of(*_coded(piercings[column], order)) for dimension, column in _COLUMNS.items()}
+    batches = batches.sort("at", "batch_no")
+    return levels | {"batch": Levels(batches["at"].cast(pl.Int32).to_numpy(), *_coded(batches["batch_no"]))}
+
+
+def _coded(values: pl.Series, order: pl.Series | None = None) -> tuple[IntArray, list[str]]:
+    """A code for each value, in text order from 0, -1 where there is none; and the values.
+
+    In the `order` of their places, if one is given.
+    """
+    codes, every = _codes(values)
+    used, place = numbered(codes + 1)  # 0 where there is none
+    has_none = int(used[:1].tolist() == [0])
+    place -= has_none
+    return place if order is None else place[order], every.gather(used[has_none:] - 1).to_list()
+
+
+def _codes(values: pl.Series) -> tuple[IntArray, pl.Series]:
+    """A code for each value, in text order with gaps, -1 where there is none; and what every code stands for."""
+    coding = values.dtype
+    if not isinstance(coding, pl.Enum):
+        coding = pl.Enum(values.drop_nulls().unique().sort())
+        values = values.cast(coding)
+    codes = values.to_physical().cast(pl.Int32)
+    return (codes.fill_null(-1) if codes.null_count() else codes).to_numpy(), coding.categories
 
 
 def _days(days: pl.Series) -> IntArray:
-    return days.cast(pl.Int32).cast(pl.Int64).to_numpy()
+    return days.cast(pl.Int32).to_numpy()
 
 
-def _known(number: pl.DataFrame, rows: pl.DataFrame, column: str) -> IntArray:
-    """The day from which something is known of each piercing, `NEVER` where nothing is."""
-    days = np.full(number.height, NEVER, dtype=np.int64)
-    placed = rows.join(number, on="procedure_id")
-    days[placed["at"].to_numpy()] = _days(placed[column])
+def _known(rows: pl.DataFrame | None, column: str, n: int) -> IntArray:
+    """The day from which something is known of each of `n` piercings, `NEVER` where nothing is."""
+    days = np.full(n, NEVER, dtype=np.int32)
+    if rows is not None:
+        days[rows["at"].to_numpy()] = _days(rows[column])
     return days

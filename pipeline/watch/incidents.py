@@ -10,7 +10,8 @@ import numpy as np
 
 from pipeline.stats.arguments import FloatArray
 from pipeline.stats.cohort_evidence import WINDOWS
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.arrays import NEVER
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import ExpectedSoFar
 from pipeline.watch.scoring import Scores, score_slices
 from pipeline.watch.signal import Name, Signal, region
@@ -56,7 +57,7 @@ def watch_night(
     raised: list[Signal] = []
     waiting = beyond.waiting(open_)
     while waiting and (signal := beyond.furthest(waiting, open_)) is not None:
-        waiting.remove(cohort.index[signal.name])
+        waiting.remove(cohort.slices.index[signal.name])
         open_ = [_without(incident, signal) for incident in open_]
         open_.append(Incident((signal,), night))
         raised += [signal] if signal.raised == night else []
@@ -114,7 +115,7 @@ class _Beyond:
     def overlapped(self, at: int, open_: list[Incident]) -> int | None:
         """The open incident that shares most of its expected events with a slice, if half of the smaller's or more."""
         own = np.zeros(len(self.cohort.performed), dtype=bool)
-        own[self.cohort.members(at)] = True
+        own[self.cohort.slices.members(at)] = True
         mass = np.where(own[self.expected.recent], self.expected.so_far, 0.0)
         inside = [region(incident.first, self.cohort, self.expected) for incident in open_]
         common = np.array([mass[one].sum() for one in inside])

@@ -77,7 +77,7 @@ def in_force(
     latest = own.filter(pl.col("holds_from") == pl.col("holds_from").max())
     size = size_of(cohort, night, expected)
     basis = SIMULATED if _is_enough(cohort, night) else BY_SIZE
-    there = {FAMILIES[code] for code in cohort.slices.family}
+    there = {FAMILIES[cohort.slices.family[own.first]] for own in cohort.slices.pairs}
     if there <= set(latest["dimension"]) and _holds(latest, size, basis, budget):
         return _by_family(latest), own
     if not may_solve and latest["budget"].to_list()[:1] == [budget]:
@@ -136,11 +136,9 @@ def thresholds_by_size(cohort: Cohort, expected: ExpectedSoFar, budget: float) -
     night; so a family of K slices keeps to a rate a of false alarms a year with h = ln(365 K / a). Source: Pollak M
     (1985), Optimal detection of a change in distribution, Annals of Statistics 13:206-227 (from memory).
     """
-    active = np.zeros(cohort.slices.count, dtype=bool)
-    recent = np.zeros(len(cohort.performed), dtype=bool)
-    recent[expected.recent] = True
-    active[cohort.slices.pair_slice[recent[cohort.slices.pair_piercing]]] = True
-    sizes = np.bincount(cohort.slices.family[active], minlength=len(FAMILIES))
+    sizes = np.zeros(len(FAMILIES), dtype=np.int64)
+    for own in cohort.slices.pairs:
+        sizes[cohort.slices.family[own.first]] = np.count_nonzero(np.bincount(own.within(expected.recent)[0]))
     total = sum(WEIGHTS[name] for name, size in zip(FAMILIES, sizes, strict=True) if size)
     limits = np.full(len(FAMILIES), np.inf)
     for code, name in enumerate(FAMILIES):

@@ -13,7 +13,8 @@ from pipeline.results import RESULT_BY_NAME
 from pipeline.stats.cohort_evidence import WINDOWS
 from pipeline.stats.standardise import standardised_ratio
 from pipeline.watch.against import speaks_against
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.arrays import NEVER
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import expect
 from pipeline.watch.explanations import Explanation, explain
 from pipeline.watch.families import FAMILIES
@@ -87,9 +88,9 @@ def watch(
         for complication, cohort in cohorts.items():
             share = budget if complication == "infection" else budget / (len(cohorts) - 1)
             own = before.filter(pl.col("complication") == complication)
-            found = _Watched(complication, cohort, as_of, own, notes, share, memory)
-            for name in names:
-                parts[name].append(getattr(found, name)())
+            found = _Watched(complication, cohort, as_of, own, notes, share, memory).results(names)
+            for name, frames in found.items():
+                parts[name] += frames
     return {name: RESULT_BY_NAME[name].gather(frames) for name, frames in parts.items()}
 
 
@@ -157,14 +158,17 @@ class _Watched:
             memory.may_solve,
         )
         self.states = dict(notes.select("incident_id", "state").iter_rows())  # of several notes the last
-        is_open = before["faded_on"].is_null() & ~before["incident_id"].replace_strict(
-            self.states, default=NEW, return_dtype=pl.String
-        ).is_in(SETTLING)
+        settled = [incident_id for incident_id, state in self.states.items() if state in SETTLING]
+        is_open = before["faded_on"].is_null() & ~before["incident_id"].is_in(settled)
         self.night = watch_night(
             _remembered(before.filter(is_open)), self.cohort, self.number, self.expected, self.limits
         )
         self.closed = before.filter(~is_open)
         self.told: dict[Incident, tuple[Explanation, ...]] = {}
+
+    def results(self, names: Sequence[str]) -> dict[str, list[pl.DataFrame]]:
+        """The frames of each result named."""
+        return {name: getattr(self, name)() for name in names}
 
     def _incidents(self) -> Iterable[tuple[str, Incident, date | None]]:
         """Each incident known on the night with its id, that of its first signal, and the day, where it faded on it."""
@@ -173,28 +177,31 @@ class _Watched:
             incident_id = identifier("I", self.complication, first.name, day_of(first.raised))
             yield incident_id, incident, self.as_of if incident in self.night.faded else None
 
-    def signals(self) -> pl.DataFrame:
+    def signals(self) -> list[pl.DataFrame]:
         """Every signal known: those of open incidents as they stand, others as they were left."""
-        rows = [
-            self._signal(signal, incident_id, incident, faded_on)
-            for incident_id, incident, faded_on in self._incidents()
-            for signal in incident.signals
-        ]
+        rows = _with_ratios(
+            [
+                self._signal(signal, incident_id, incident, faded_on)
+                for incident_id, incident, faded_on in self._incidents()
+                for signal in incident.signals
+            ]
+        )
+        if self.closed.is_empty():
+            return _framed(rows)
         closed = self.closed.with_columns(
             pl.when(pl.col("faded_on").is_not_null() & ~pl.col("incident_id").is_in(list(self.states)))
             .then(pl.lit(FADED))
             .otherwise(pl.col("incident_id").replace_strict(self.states, default=NEW, return_dtype=pl.String))
             .alias("state")
         )
-        return RESULT_BY_NAME["signals"].gather([closed, *_framed(rows)])
+        return [closed, *_framed(rows)]
 
     def _signal(self, signal: Signal, incident_id: str, incident: Incident, faded_on: date | None) -> dict[str, object]:
         inside = region(signal, self.cohort, self.expected)
         recent = self.expected.recent[inside]
         observed = int((self.cohort.recorded[recent] != NEVER).sum())
         usual = float(self.expected.so_far[inside].sum())
-        ratio = standardised_ratio(np.array([observed]), np.array([usual]))
-        at = self.cohort.index.get(signal.name)
+        at = self.cohort.slices.index.get(signal.name)
         score = self.night.scores.score[at] if at is not None else -np.inf
         days = self.cohort.performed[recent]
         return {
@@ -207,9 +214,6 @@ class _Watched:
             "started_on": day_of(signal.started),
             "observed": observed,
             "expected": usual,
-            "ratio": float(ratio.ratio[0]),
-            "ratio_low": float(ratio.low[0]),
-            "ratio_high": float(ratio.high[0]),
             "statistic": float(score) if np.isfinite(score) else None,
             "threshold": float(self.limits[FAMILIES.index(signal.name[0])]),
             "state": FADED if faded_on else self.states.get(incident_id, NEW),
@@ -220,7 +224,7 @@ class _Watched:
             "faded_on": faded_on,
         }
 
-    def incidents(self) -> pl.DataFrame:
+    def incidents(self) -> list[pl.DataFrame]:
         """Open incidents: the likeliest explanation, what is observed and expected, and who is still exposed."""
         rows = []
         for incident_id, incident, faded_on in self._incidents():
@@ -243,7 +247,7 @@ class _Watched:
                     "provisional": self._thresholds["basis"].tail(1).to_list() == [BY_SIZE],
                 }
                 rows.append(row)
-        return RESULT_BY_NAME["incidents"].gather(_framed(rows))
+        return _framed(_with_ratios(rows))
 
     def _told(self, incident: Incident) -> tuple[Explanation, ...]:
         """What may be behind an incident, worked out once for the two results that tell it."""
@@ -251,7 +255,7 @@ class _Watched:
             self.told[incident] = explain(incident, self.cohort, self.expected)[:TOLD_EXPLANATIONS]
         return self.told[incident]
 
-    def explanations(self) -> pl.DataFrame:
+    def explanations(self) -> list[pl.DataFrame]:
         """What may be behind each open incident, likeliest first."""
         rows = [
             {
@@ -268,16 +272,15 @@ class _Watched:
             if faded_on is None
             for place, one in enumerate(self._told(incident), start=1)
         ]
-        return RESULT_BY_NAME["explanations"].gather(_framed(rows))
+        return _framed(rows)
 
-    def incident_weeks(self) -> pl.DataFrame:
+    def incident_weeks(self) -> list[pl.DataFrame]:
         """The last half year of each open incident's slice by week of the piercing: observed, and expected so far."""
-        frames = [
+        return [
             self._weeks(incident.first).with_columns(pl.lit(incident_id).alias("incident_id"))
             for incident_id, incident, faded_on in self._incidents()
             if faded_on is None
         ]
-        return RESULT_BY_NAME["incident_weeks"].gather(frames)
 
     def _weeks(self, signal: Signal) -> pl.DataFrame:
         whole = Signal(signal.name, signal.raised, 0)
@@ -295,13 +298,13 @@ class _Watched:
             .agg(pl.len().alias("procedures"), pl.col("observed").sum(), pl.col("expected").sum())
         )
 
-    def watched_slices(self) -> pl.DataFrame:
+    def watched_slices(self) -> list[pl.DataFrame]:
         """Slices of the families that are listed: the last half year, the likeliest window, and the evidence."""
         scores, slices = self.night.scores, self.cohort.slices
         shown = np.isin(slices.family, [FAMILIES.index(name) for name in SHOWN_FAMILIES]) & (scores.expected[:, -1] > 0)
         at = np.flatnonzero(shown)
         window = scores.window[at]
-        return pl.DataFrame(
+        frame = pl.DataFrame(
             {
                 "complication": pl.Series([self.complication] * len(at), dtype=pl.String),
                 "dimension": [slices.names[one][0] for one in at],
@@ -314,10 +317,21 @@ class _Watched:
             },
             schema_overrides={"dimension": pl.String, "level": pl.String},
         )
+        return [frame]
 
-    def thresholds(self) -> pl.DataFrame:
+    def thresholds(self) -> list[pl.DataFrame]:
         """Every threshold set known, the one in force last."""
-        return self._thresholds
+        return [self._thresholds]
+
+
+def _with_ratios(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows with the ratio of observed to expected and its interval."""
+    if not rows:
+        return rows
+    observed, usual = (np.array([row[name] for row in rows], dtype=np.float64) for name in ("observed", "expected"))
+    ratio = standardised_ratio(observed, usual)
+    columns = {"ratio": ratio.ratio, "ratio_low": ratio.low, "ratio_high": ratio.high}
+    return [row | {name: float(values[at]) for name, values in columns.items()} for at, row in enumerate(rows)]
 
 
 def _framed(rows: list[dict[str, Any]]) -> list[pl.DataFrame]:

@@ -5,13 +5,14 @@ distribution; piercings of one visit share a fate as often as they do in the ref
 scores, while nothing is amiss, tells how high a threshold must be.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.stats.arguments import FloatArray, IntArray
+from pipeline.stats.arguments import FloatArray
 from pipeline.stats.cohort_evidence import WINDOWS, cohort_evidence, most_evidence
+from pipeline.watch.arrays import IntArray
 from pipeline.watch.cohort import Cohort, Slices
 from pipeline.watch.expected import LONGEST, ExpectedSoFar
 from pipeline.watch.scoring import slice_precision
@@ -94,17 +95,16 @@ def _past(cohort: Cohort, night: int, expected: ExpectedSoFar, raised: FloatArra
     start = _start(cohort, night)
     is_kept = (cohort.performed >= start) & (cohort.performed <= night)
     kept = np.flatnonzero(is_kept)
-    is_pair = is_kept[cohort.slices.pair_piercing]
-    piercing = (np.cumsum(is_kept) - 1)[cohort.slices.pair_piercing[is_pair]]
-    slices = replace(cohort.slices, pair_slice=cohort.slices.pair_slice[is_pair], pair_piercing=piercing)
+    slices = cohort.slices.narrowed(is_kept)
+    of, piercing = slices.flat()
     share = expected.reach[kept]
     risk = expected.baseline.risk_of(cohort.stratum[kept], cohort.month[kept], cohort.branch[kept])
     risk = risk * (share + (1 - share) * expected.unasked)
     performed, branch, days = cohort.performed[kept] - start, cohort.branch[kept], night - start + 1
     visit = np.unique(cohort.visit[kept], return_inverse=True)[1]
-    cell = slices.pair_slice * days + performed[piercing]
+    cell = of * days + performed[piercing]
     usual = np.bincount(cell, risk[piercing], slices.count * days).reshape(slices.count, days).astype(np.float64)
-    precision = slice_precision(slices.pair_slice, branch[piercing], risk[piercing], expected.baseline, slices.count)
+    precision = slice_precision(of, branch[piercing], risk[piercing], expected.baseline, slices.count)
     known = expected.delay.cdf(np.arange(LONGEST))
     if raised is not None:
         risk = np.minimum(risk * raised[kept], 1.0)
@@ -159,14 +159,16 @@ def _events(
     world, piercing = np.nonzero(np.where(is_shared, theirs, fate) < past.risk * factor[:, past.branch])
     late = np.where(is_shared, together, lateness)[world, piercing]
     delay = expected.delay.delays[np.searchsorted(expected.delay.known, late)].astype(np.int64)
-    first = np.searchsorted(past.slices.pair_piercing, np.arange(len(past.risk) + 1))
+    of, own = past.slices.flat()
+    of = of[np.argsort(own, kind="stable")]  # by piercing
+    first = np.concatenate(([0], np.cumsum(np.bincount(own, minlength=len(past.risk)))))
     times = np.diff(first)[piercing]
     event = np.repeat(np.arange(len(piercing)), times)
     pair = np.arange(len(event)) - np.repeat(np.cumsum(times) - times, times) + first[piercing[event]]
     day = past.performed[piercing][event]
     recorded = day + delay[event]
     order = np.argsort(recorded, kind="stable")
-    return world[event][order], past.slices.pair_slice[pair][order], day[order], recorded[order]
+    return world[event][order], of[pair][order], day[order], recorded[order]
 
 
 def _drawn_ratio(rng: np.random.Generator, worth: FloatArray) -> FloatArray:

@@ -7,8 +7,9 @@ then changes what is expected, not what looks like a rise.
 
 import numpy as np
 
-from pipeline.stats.arguments import FloatArray, IntArray
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.stats.arguments import FloatArray
+from pipeline.watch.arrays import NEVER, IntArray
+from pipeline.watch.cohort import Cohort
 
 TIMING_DAYS = 26 * 7
 """Days of piercings, all old enough for their answers to be in, by which the timing of answers is judged."""
@@ -66,14 +67,14 @@ def _timing(cohort: Cohort, night: int) -> FloatArray:
     return np.asarray((known + TIMING_ANSWERS * chain) / (known[:, -1:] + TIMING_ANSWERS))
 
 
-def unasked_chance(cohort: Cohort, in_reference: IntArray, is_event: FloatArray) -> float:
+def unasked_chance(cohort: Cohort, in_reference: IntArray, event: FloatArray) -> float:
     """The chance that a client not reached tells of an event, relative to one reached, from reference piercings.
 
-    Within strata, events of those not reached against those expected at the rate of the reached, drawn towards
-    `UNASKED` as if by `UNASKED_EVENTS` events.
+    `event` says whether each of these had one, as 1 or 0. Within strata, events of those not reached against those
+    expected at the rate of the reached, drawn towards `UNASKED` as if by `UNASKED_EVENTS` events.
     """
     reached = cohort.answered[in_reference] != NEVER
-    event, stratum = is_event[in_reference], cohort.stratum[in_reference]
+    stratum = cohort.stratum[in_reference]
     n_strata = len(cohort.group)
     events, piercings = (np.bincount(stratum[reached], w, n_strata) for w in (event[reached], np.ones(reached.sum())))
     overall = events.sum() / piercings.sum() if piercings.sum() else 0.0

@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import csr_array
 
-from pipeline.stats.arguments import FloatArray, IntArray
+from pipeline.stats.arguments import FloatArray
 from pipeline.stats.cohort_evidence import WINDOWS, cohort_evidence
+from pipeline.watch.arrays import NEVER, IntArray
 from pipeline.watch.baseline import Baseline
-from pipeline.watch.cohort import NEVER, Cohort, Slices
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import ExpectedSoFar
+from pipeline.watch.slices import numbered
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,32 +29,23 @@ def score_slices(cohort: Cohort, night: int, expected: ExpectedSoFar, factor: Fl
 
     `factor`, a value for each recent piercing, raises what is expected of it: by how much is explained already.
     """
-    slices = cohort.slices
-    of, at = _recent_pairs(slices, expected)
-    age = night - cohort.performed[expected.recent]
-    window = np.searchsorted(WINDOWS, age + 1)
-    event = (cohort.recorded[expected.recent] != NEVER).astype(np.float64)
+    slices, recent = cohort.slices, expected.recent
+    age = night - cohort.performed[recent]
+    window, branch = np.searchsorted(WINDOWS, age + 1), cohort.branch[recent]
+    event = (cohort.recorded[recent] != NEVER).astype(np.float64)
     usual = expected.so_far if factor is None else expected.so_far * factor
-    cell, shape = of * len(WINDOWS) + window[at], (slices.count, len(WINDOWS))
-    observed, mass = (_growing(cell, values[at], shape) for values in (event, usual))
-    precision = slice_precision(of, cohort.branch[expected.recent][at], usual[at], expected.baseline, slices.count)
-    score, best = np.full(shape[0], -np.inf), np.zeros(shape[0], dtype=np.int64)
+    observed, mass = (np.empty((slices.count, len(WINDOWS))) for _ in range(2))
+    precision = np.empty(slices.count)
+    for own in slices.pairs:
+        of, at = own.within(recent)
+        cell, shape = of * len(WINDOWS) + window[at], (own.count, len(WINDOWS))
+        observed[own.slices], mass[own.slices] = (_growing(cell, values[at], shape) for values in (event, usual))
+        precision[own.slices] = slice_precision(of, branch[at], usual[at], expected.baseline, own.count)
+    score, best = np.full(slices.count, -np.inf), np.zeros(slices.count, dtype=np.int64)
     some = observed[:, -1] > 0  # without an event there is no evidence of a rise
     evidence = cohort_evidence(observed[some], mass[some], precision[some])
     score[some], best[some] = evidence.score, evidence.window
     return Scores(observed, mass, precision, score, best)
-
-
-def _recent_pairs(slices: Slices, expected: ExpectedSoFar) -> tuple[IntArray, IntArray]:
-    """Each pair of a slice and a recent piercing: the slice, and the piercing's place among the recent ones."""
-    first = int(expected.recent[0]) if len(expected.recent) else len(slices.pair_piercing)
-    start = int(np.searchsorted(slices.pair_piercing, first))
-    piercing = slices.pair_piercing[start:]
-    last = int(piercing[-1]) if len(piercing) else first
-    place = np.full(max(last - first + 1, 0), -1, dtype=np.int64)
-    place[expected.recent - first] = np.arange(len(expected.recent))
-    at = place[piercing - first]
-    return slices.pair_slice[start:][at >= 0], at[at >= 0]
 
 
 def _growing(cell: IntArray, values: FloatArray, shape: tuple[int, int]) -> FloatArray:
@@ -68,8 +60,9 @@ def slice_precision(of: IntArray, branch: IntArray, usual: FloatArray, baseline:
     A value for each pair of slice and piercing: the slice `of` it, the piercing's `branch` and `usual` events. With w_b
     the part that branch b has in a slice, the variance of the logarithm is 1 / overall + sum w_b^2 / worth_b.
     """
-    parts = csr_array((usual, (of, branch)), shape=(n, len(baseline.worth)))  # entries of one place are added
-    totals: FloatArray = parts.sum(axis=1)
-    squares = csr_array((parts.data**2 / baseline.worth[parts.indices], parts.indices, parts.indptr), parts.shape)
-    spread = np.divide(squares.sum(axis=1), totals**2, out=np.zeros(n), where=totals > 0)
+    cells, cell = numbered(of * len(baseline.worth) + branch)
+    parts = np.bincount(cell, usual, len(cells))
+    slice_of, of_branch = np.divmod(cells, len(baseline.worth))
+    totals, squares = (np.bincount(slice_of, values, n) for values in (parts, parts**2 / baseline.worth[of_branch]))
+    spread = np.divide(squares, totals**2, out=np.zeros(n), where=totals > 0)
     return np.asarray(1 / (1 / baseline.overall + spread))

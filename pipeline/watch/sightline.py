@@ -73,10 +73,10 @@ def rises(cohort: Cohort, night: int) -> Iterator[Rise]:
 def _largest_lot(cohort: Cohort, after: NDArray[np.bool_], first: int) -> NDArray[np.bool_] | None:
     """The piercings of the lot with most of them, of those first used in the year."""
     largest: NDArray[np.bool_] | None = None
-    for name, at in cohort.index.items():
+    for name, at in cohort.slices.index.items():
         if name[0] == "lot":
             members = np.zeros(len(cohort.performed), dtype=bool)
-            members[cohort.members(at)] = True
+            members[cohort.slices.members(at)] = True
             is_new = cohort.performed[members].min() >= first
             if is_new and (largest is None or (members & after).sum() > (largest & after).sum()):
                 largest = members
@@ -106,10 +106,7 @@ def how_soon(cohort: Cohort, night: int, expected: ExpectedSoFar, thresholds: Fl
 def _pointing(cohort: Cohort, rise: Rise) -> NDArray[np.bool_]:
     """Which slices point at a rise: half of their piercings since it began are concerned."""
     since = cohort.performed >= rise.first
-    pair, of = cohort.slices.pair_piercing, cohort.slices.pair_slice
-    concerned, all_since = (
-        np.bincount(of, values[pair].astype(np.float64), cohort.slices.count) for values in (rise.concerned, since)
-    )
+    concerned, all_since = cohort.slices.sums(rise.concerned.astype(np.float64), since.astype(np.float64))
     return np.asarray((concerned >= POINTING * all_since) & (concerned > 0))
 
 

@@ -24,6 +24,6 @@ class Signal:
 def region(signal: Signal, cohort: Cohort, expected: ExpectedSoFar) -> NDArray[np.bool_]:
     """Which recent piercings a signal is about: those of its slice since its estimated start."""
     inside = np.zeros(len(cohort.performed), dtype=bool)
-    if signal.name in cohort.index:
-        inside[cohort.members(cohort.index[signal.name])] = True
+    if signal.name in cohort.slices.index:
+        inside[cohort.slices.members(cohort.slices.index[signal.name])] = True
     return np.asarray(inside[expected.recent] & (cohort.performed[expected.recent] >= signal.started))

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from pipeline.stats.arguments import FloatArray, IntArray
+from pipeline.stats.arguments import FloatArray
+from pipeline.watch.arrays import IntArray
 from pipeline.watch.cohort import Slices
 from pipeline.watch.families import FAMILIES, WEIGHTS
 from pipeline.watch.nullworlds import FLOOR, NullScores
@@ -96,8 +97,8 @@ def _a_year(scores: NullScores, beyond: IntArray, overlap: NDArray[np.bool_]) ->
 
 def _overlap(slices: Slices) -> NDArray[np.bool_]:
     """For each pair of slices, whether at least `OVERLAP` of the smaller lies in the other, so that they are one."""
-    n = int(slices.pair_piercing.max(initial=-1)) + 1
-    members = csr_array((np.ones(len(slices.pair_slice)), (slices.pair_slice, slices.pair_piercing)), (slices.count, n))
+    of, piercing = slices.flat()
+    members = csr_array((np.ones(len(of)), (of, piercing)), (slices.count, int(piercing.max(initial=-1)) + 1))
     common = (members @ members.T).toarray()
     size = common.diagonal()
     return np.asarray(common >= OVERLAP * np.maximum(np.minimum.outer(size, size), 1))

@@ -10,7 +10,7 @@ NAME_WIDTH = 260
 
 
 def branch_funnel(branches: pl.DataFrame, curves: pl.DataFrame) -> Drawable:
-    """A funnel of branches (branch_id, expected, ratio, comparable) and limits (expected, ratio, limit, side).
+    """A funnel of branches (branch_id, expected, ratio, comparable, is_named), limits (expected, ratio, limit, side).
 
     Branches that cannot be compared are drawn hollow.
     """
@@ -46,7 +46,7 @@ def branch_funnel(branches: pl.DataFrame, curves: pl.DataFrame) -> Drawable:
         )
     )
     labels = (
-        alt.Chart(values(branches))
+        alt.Chart(values(branches.filter("is_named")))
         .mark_text(align="left", dx=8, color=INK, limit=NAME_WIDTH)
         .encode(x=alt.X("expected:Q"), y=alt.Y("ratio:Q"), text=alt.Text("branch_id:N"))
     )

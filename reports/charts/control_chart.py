@@ -41,7 +41,8 @@ def control_chart(points: pl.DataFrame, *, unit: str, is_share: bool) -> Drawabl
         shown = points.select("statistic", "lower", "upper").to_numpy()
         axis = alt.Axis(values=_STEPS)
         scale = alt.Scale(type="log", nice=False, domain=[0.8 * float(shown.min()), 1.25 * float(shown.max())])
-    base = alt.Chart(values(points.with_columns(_LOOK.alias("look")))).encode(x=alt.X("day:T", axis=day_axis()))
+    drawn = points.drop("why", strict=False).with_columns(_LOOK.alias("look"))  # a long text, the same at each point
+    base = alt.Chart(values(drawn)).encode(x=alt.X("day:T", axis=day_axis()))
     band = base.mark_area(interpolate="step", color=BAND).encode(
         y=alt.Y("lower:Q", title=unit, axis=axis, scale=scale), y2=alt.Y2("upper:Q")
     )
@@ -51,11 +52,11 @@ def control_chart(points: pl.DataFrame, *, unit: str, is_share: bool) -> Drawabl
     ]
     centre = base.mark_line(interpolate="step", color=QUIET, strokeWidth=1).encode(y=alt.Y("centre:Q"))
     line = base.transform_filter("datum.mature").mark_line(color=ACCENT, strokeWidth=1).encode(y=alt.Y("statistic:Q"))
-    drawn = [
+    looks = [
         base.transform_filter(f"datum.look == '{look}'").properties(mark=mark).encode(y=alt.Y("statistic:Q"))
         for look, mark in _MARKS.items()
     ]
-    return alt.layer(band, *limits, centre, *_breaks(points), line, *drawn)
+    return alt.layer(band, *limits, centre, *_breaks(points), line, *looks)
 
 
 def _breaks(points: pl.DataFrame) -> list[alt.Chart]:

@@ -13,6 +13,7 @@ from reports.call_words import ASK, GROUP, RED_FLAG, why
 from reports.edition import Edition
 from reports.findings import findings
 from reports.parts import Cell, Figure, Figures, Table
+from reports.receipts import receipt, week_receipts
 from reports.sections.control import control_figure
 from reports.sections.healing import complication_table, practitioner_share
 from reports.sections.infections import completed_figure
@@ -185,7 +186,8 @@ def _met_here(edition: Edition, branch_id: str) -> Table | None:
 def _week(edition: Edition, branch_id: str, monday: date | None) -> Table:
     if monday is None:
         return Table("There is not yet a whole week of data", ("", ""), ())
-    return week_table(lines_of(edition, "branch", branch_id), monday, "weekly.csv")
+    receipts = week_receipts(edition, "branch", branch_id, monday)
+    return week_table(lines_of(edition, "branch", branch_id), monday, "weekly.csv", receipts)
 
 
 def _charts(figures: Figures, edition: Edition, branch_id: str, monday: date | None) -> tuple[Figure, ...]:
@@ -199,6 +201,7 @@ def _charts(figures: Figures, edition: Edition, branch_id: str, monday: date | N
 
 
 def _practitioners(edition: Edition, branch_id: str) -> Table:
+    own = edition.results["branch_practitioners"].filter(pl.col("branch_id") == branch_id)
     rows = tuple(
         (
             row["practitioner_id"],
@@ -206,12 +209,13 @@ def _practitioners(edition: Edition, branch_id: str) -> Table:
             practitioner_share(edition, row),
             numbers.share(row["reached"] / row["procedures"]),
         )
-        for row in edition.results["branch_practitioners"]
-        .filter(pl.col("branch_id") == branch_id)
-        .iter_rows(named=True)
+        for row in own.iter_rows(named=True)
     )
     heads = ("Practitioner", "Site group", "Infected", "Reached")
-    return Table("Infection by practitioner and site group", heads, rows, "branch_practitioners.csv", n_text=2)
+    first = own.select("branch_id", "practitioner_id", "site_group").head(1).to_dicts()
+    receipts = receipt(edition, "branch_practitioners", **first[0]) if first else ()
+    caption = "Infection by practitioner and site group"
+    return Table(caption, heads, rows, "branch_practitioners.csv", n_text=2, receipts=receipts)
 
 
 def _packs(edition: Edition, branch_id: str) -> Table | None:

@@ -12,7 +12,8 @@ from reports import numbers, words
 from reports.charts.branch_funnel import branch_funnel
 from reports.edition import Edition
 from reports.pages.index import data_through
-from reports.parts import Cell, Figure, Figures, Table
+from reports.parts import MOST_BRANCHES, Cell, Figure, Figures, Table
+from reports.receipts import receipt
 from reports.sections.calibration import calibration_figure
 from reports.sections.healing import NOT_YET, RATE_HEADS, rate_cells
 from reports.sections.steps import spread_sentence, steps_figure
@@ -20,6 +21,8 @@ from reports.sections.steps import spread_sentence, steps_figure
 _BEYOND = (pl.col("ratio") > pl.col("limit_high_998")) | (pl.col("ratio") < pl.col("limit_low_998"))
 READS = ("comparison", "calibration", "complication_rates", "attach", "revisits", "record_gaps", "rejected_rows")
 
+BRANCHES_TOLD = 5
+"""Branches of which a sentence tells; of more the tables do."""
 _REMEDY = (
     "What would make a branch comparable: let it ask after every client by phone, message or at a revisit, "
     f"{-(-v.INFECTION.window_days // 5)} to {v.INFECTION.window_days + v.REPORTING_LAG_DAYS} days after the piercing, "
@@ -83,15 +86,25 @@ def _lead(edition: Edition, infection: pl.DataFrame) -> list[str]:
             f"Once case mix is allowed for, {row['branch_id']} lies {'above' if row['ratio'] > 1 else 'below'} the "
             f"99.8 % limits of chance: {numbers.tenth(row['ratio'])} times what was expected. Better follow-up finds "
             "more; look at the share reached first."
-            for row in beyond.iter_rows(named=True)
+            for row in beyond.head(BRANCHES_TOLD).iter_rows(named=True)
         ]
+        lines += _more(beyond, "outside the limits")
     lines += [told for told in (spread_sentence(infection),) if told and comparable.height >= 2]
     apart = infection.filter(~pl.col("comparable"))
     lines += [
         f"{row['branch_id']} cannot be compared: {row['reason']}. A low share there may only mean that nobody asked."
-        for row in apart.iter_rows(named=True)
+        for row in apart.head(BRANCHES_TOLD).iter_rows(named=True)
     ]
+    lines += _more(apart, "not to be compared")
     return [*lines, _REMEDY] if any(row["procedures"] for row in apart.iter_rows(named=True)) else lines
+
+
+def _more(branches: pl.DataFrame, what: str) -> list[str]:
+    """How many branches are told of in the tables alone."""
+    further = branches.height - BRANCHES_TOLD
+    if further <= 0:
+        return []
+    return [f"{words.plural(further, 'further branch is', 'further branches are')} {what}; the tables tell of them."]
 
 
 def _funnel(figures: Figures, edition: Edition, infection: pl.DataFrame) -> Figure | None:
@@ -109,13 +122,21 @@ def _funnel(figures: Figures, edition: Edition, infection: pl.DataFrame) -> Figu
         for row in shown.iter_rows(named=True)
     )
     return figures.draw(
-        branch_funnel(shown.select("branch_id", "expected", "ratio", "comparable"), _limit_curves(shown)),
+        branch_funnel(
+            shown.select("branch_id", "expected", "ratio", "comparable", _is_named(shown)), _limit_curves(shown)
+        ),
         title="Infection against case mix: chance alone spreads branches within the lines",
         subtitle="Dashed: 95 % of branches lie within by chance; full: 99.8 %. Hollow: cannot be compared. No ranking.",
         table=Table(
             "The funnel", ("Branch", "Expected", "Ratio", "95 % limits", "99.8 % limits"), rows, "comparison.csv"
         ),
     )
+
+
+def _is_named(branches: pl.DataFrame) -> pl.Expr:
+    """Which branches the funnel names: of many those outside the limits."""
+    is_named = pl.lit(value=True) if branches.height <= MOST_BRANCHES else _BEYOND.fill_null(value=False)
+    return is_named.alias("is_named")
 
 
 def _limit_curves(branches: pl.DataFrame) -> pl.DataFrame:
@@ -203,7 +224,9 @@ def _business_table(edition: Edition) -> Table:
         "Missed",
         "Nothing written down",
     )
-    return Table("The 364 days to the as-of date", heads, tuple(rows), "attach.csv")
+    first = {"dimension": "branch", "level": min((*attach, *revisits), default=""), "period": "52w"}
+    receipts = (*receipt(edition, "attach", **first), *receipt(edition, "revisits", **first))
+    return Table("The 364 days to the as-of date", heads, tuple(rows), "attach.csv", receipts=receipts)
 
 
 def _aftercare_cells(row: dict[str, Any] | None) -> tuple[Cell | str, ...]:

@@ -11,8 +11,10 @@ from reports.call_words import IN_SHORT, RED_FLAG
 from reports.edition import Edition
 from reports.findings import findings, recent_points, silent_branches
 from reports.parts import Cell, Figure, Figures, Table
+from reports.receipts import week_receipts
 from reports.sections.healing import complication_table, rate_cells
 from reports.sections.infections import infections_figure
+from reports.sections.moves import moves_table
 from reports.sections.trade import trade_figures
 from reports.week_words import how_sure, what_changed, what_to_do, without_person
 
@@ -32,6 +34,7 @@ READS = (
     "file_volumes",
     "calls",
     "packs",
+    "week_moves",
 )
 
 
@@ -43,12 +46,21 @@ VOLUMES_NAMED = 3
 """Exports of unusual size that are asked about one by one."""
 
 
+BRANCHES, QUALITY, OWNER = "Branches", "Quality lead", "You"
+TODAY, THIS_WEEK = "today", "this week"
+
+
 @dataclass(frozen=True)
 class ToDo:
-    """Something that needs doing: what, where to look, and a note on who or since when."""
+    """Something that needs doing: what, where to look, who does it and by when, and a note.
+
+    The days given are common practice, from no source.
+    """
 
     text: str
-    link: str = ""
+    link: str
+    who: str
+    by: str = THIS_WEEK
     note: str = ""
 
 
@@ -63,6 +75,7 @@ class Context:
     to_do: tuple[ToDo, ...] = ()
     figures: Table | None = None
     charts: tuple[Figure, ...] = ()
+    moves: Table | None = None
     healing: Table | None = None
     infections: Figure | None = None
     branches: Table | None = None
@@ -83,8 +96,9 @@ def build(edition: Edition) -> Context:
         through=data_through(edition),
         sentences=(what_changed(lines, monday), how_sure(edition), what_to_do(edition, gaps.height)),
         to_do=tuple(_to_do(edition, gaps)),
-        figures=week_table(lines, monday, "weekly.csv"),
+        figures=week_table(lines, monday, "weekly.csv", week_receipts(edition, "all", "all", monday)),
         charts=trade_figures(figures, lines, monday, "all branches"),
+        moves=moves_table(edition),
         healing=complication_table(edition, "all", "all", "all branches", OWNERS_COMPLICATIONS),
         infections=infections_figure(figures, edition, None, "all branches"),
         branches=_branch_table(edition, monday),
@@ -105,28 +119,37 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         ToDo(
             f"Look into {without_person(finding)}: {words.COMPLICATION[finding.complication]}.",
             f"safety.html#{finding.identifier}",
-            f"Quality lead. {finding.use[0].upper()}{finding.use[1:]}.",
+            QUALITY,
+            TODAY if finding.is_in_use else THIS_WEEK,
+            f"{finding.use[0].upper()}{finding.use[1:]}.",
         )
         for finding in findings(edition)
     ]
     points = recent_points(edition).height
     if points:
         text = f"Look at {words.plural(points, 'recent point', 'recent points')} beyond a control limit."
-        items.append(ToDo(text, "safety.html#points", "Quality lead."))
+        items.append(ToDo(text, "safety.html#points", QUALITY))
     items += [
-        ToDo(f"Ask branch {branch} for its exports.", "intake.html", f"{words.no_data_since(through).capitalize()}.")
+        ToDo(
+            f"Ask branch {branch} for its exports.",
+            "intake.html",
+            OWNER,
+            TODAY,
+            f"{words.no_data_since(through).capitalize()}.",
+        )
         for branch, through in silent_branches(edition)
     ]
     unreadable = _newly_unreadable(edition)
     if unreadable:
         text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
-        items.append(ToDo(text, "intake.html", f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"))
+        named = f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"
+        items.append(ToDo(text, "intake.html", OWNER, note=named))
     items += _unusual_volumes(edition)
     items += _packs(edition)
     counts = dict(gaps.group_by("gap").len().iter_rows())
     if counts:
         named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
-        items.append(ToDo("Mend this week’s records.", "intake.html#gaps", f"Branches. {named}."))
+        items.append(ToDo("Mend this week’s records.", "intake.html#gaps", BRANCHES, note=f"{named}."))
     return items
 
 
@@ -139,7 +162,7 @@ def _calls(edition: Edition) -> list[ToDo]:
     urgent = f", {counts[RED_FLAG]} of them for medical care today" if RED_FLAG in counts else ""
     reasons = "; ".join(f"{counts[reason]:,} {text}" for reason, text in IN_SHORT.items() if reason in counts)
     text = f"Make {words.plural(due.height, 'follow-up call')}{urgent}."
-    return [ToDo(text, "#branches", f"Branches. {reasons}.")]
+    return [ToDo(text, "#branches", BRANCHES, TODAY, f"{reasons}.")]
 
 
 def _newly_unreadable(edition: Edition) -> list[str]:
@@ -160,7 +183,8 @@ def _unusual_volumes(edition: Edition) -> list[ToDo]:
             f"Ask branch {row['branch_id']} whether its {row['table'].replace('_', '-')} "
             f"{'hold rows twice' if row['flag'] == 'many' else 'are whole'}.",
             "intake.html#volumes",
-            f"{words.plural(row['rows'], 'row')} for {_days(row['told_from'], row['told_to'])}, "
+            OWNER,
+            note=f"{words.plural(row['rows'], 'row')} for {_days(row['told_from'], row['told_to'])}, "
             f"where about {numbers.count(row['usual'])} are usual.",
         )
         for row in flagged.head(VOLUMES_NAMED).iter_rows(named=True)
@@ -168,7 +192,7 @@ def _unusual_volumes(edition: Edition) -> list[ToDo]:
     further = flagged.height - len(items)
     if further:
         text = f"Ask about {words.plural(further, 'further export')} with far fewer or far more rows than usual."
-        items.append(ToDo(text, "intake.html#volumes"))
+        items.append(ToDo(text, "intake.html#volumes", OWNER))
     return items
 
 
@@ -177,16 +201,18 @@ def _packs(edition: Edition) -> list[ToDo]:
     packs = edition.results["packs"]
     is_over = pl.col("expires_on") < edition.as_of
     told = (
-        (packs.filter(is_over), "Take {} past the date off the shelf.", "Today. "),
-        (packs.filter(~is_over), "Use first, or send on, {} that would expire unused within 90 days.", ""),
+        (packs.filter(is_over), "Take {} past the date off the shelf.", TODAY),
+        (packs.filter(~is_over), "Use first, or send on, {} that would expire unused within 90 days.", THIS_WEEK),
     )
     return [
         ToDo(
             text.format(words.plural(round(some["unused"].sum()), "pack")),
             f"branch/{numbers.page_link(some['branch_id'][0])}#packs",
-            f"Branches. {when}{'; '.join(_lots_of(some))}.",
+            BRANCHES,
+            by,
+            f"{'; '.join(_lots_of(some))}.",
         )
-        for some, text, when in told
+        for some, text, by in told
         if not some.is_empty()
     ]
 

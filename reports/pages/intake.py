@@ -12,6 +12,8 @@ from reports.parts import Cell, Table
 
 READS = ("intake", "rejected_rows", "branches", "record_gaps", "file_volumes")
 FILES_LISTED = 50
+MOST_COLUMNS = 20
+"""Branches that are columns of a table; of more the sums stand."""
 VOLUME_WORDS = (
     "A file stands here where it brought less than a fifth, or more than 5 times, of the rows a day that are usual of "
     "the branch, and at least 10 rows fewer or more. Usual is the median of the last 28 files before it; with fewer "
@@ -178,6 +180,8 @@ def _dropped(intake: pl.DataFrame) -> Table:
 def _gaps(gaps: pl.DataFrame) -> Table:
     counts = {(gap, branch): n for gap, branch, n in gaps.group_by("gap", "branch_id").len().iter_rows()}
     branches = sorted({branch for _, branch in counts})
+    if len(branches) > MOST_COLUMNS:
+        return _gaps_together(gaps)
     found = {gap for gap, _ in counts}
     rows = tuple(
         (text.capitalize(), *(numbers.count(counts.get((gap, branch), 0)) for branch in branches))
@@ -185,3 +189,15 @@ def _gaps(gaps: pl.DataFrame) -> Table:
         if gap in found
     )
     return Table("Piercings with a gap, by branch", ("Gap", *branches), rows, "record_gaps.csv")
+
+
+def _gaps_together(gaps: pl.DataFrame) -> Table:
+    """Gaps of more branches than a table has columns for."""
+    sums = gaps.group_by("gap").agg(pl.len().alias("piercings"), pl.col("branch_id").n_unique().alias("branches"))
+    by_gap = {row["gap"]: row for row in sums.iter_rows(named=True)}
+    rows = tuple(
+        (text.capitalize(), numbers.count(by_gap[gap]["piercings"]), numbers.count(by_gap[gap]["branches"]))
+        for gap, text in words.GAP.items()
+        if gap in by_gap
+    )
+    return Table("Piercings with a gap, all branches", ("Gap", "Piercings", "Branches"), rows, "record_gaps.csv")

@@ -1,15 +1,17 @@
 """Every definition, formula, source and caution behind the figures."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pipeline.contract import vocabulary as v
-from pipeline.results import RESULTS
+from pipeline.results import RESULTS, Result
 from pipeline.stats import chart_choice, delay, funnel, rare, standardise
 from pipeline.stats.catalogue import catalogue
 from pipeline.stats.method import Method
 from reports import numbers, words
 from reports.edition import Edition
 from reports.parts import Cell, Table
+from reports.readers.filtering import PublishedTable
 from reports.sections.watch_methods import WATCH_METHODS
 
 READS = ()
@@ -50,8 +52,8 @@ class Context:
     cautions: tuple[str, ...]
 
 
-def build(edition: Edition) -> Context:
-    """The methods behind an edition."""
+def build(edition: Edition, tables: Mapping[str, PublishedTable] | None = None) -> Context:
+    """The methods behind an edition; `tables` are those published with it, by default every result."""
     adult = edition.adult_age
     span = (
         f"The data covers {numbers.day(edition.data_from)} to {numbers.day(edition.as_of)}."
@@ -64,16 +66,16 @@ def build(edition: Edition) -> Context:
         methods=(*_methods(), *(Entry(name, title, says, _made_by(*by)) for name, title, says, by in WATCH_METHODS)),
         library=tuple(_listed(method) for method in catalogue()),
         windows=_windows(),
-        tables=_tables(),
+        tables=_tables({result.name: result for result in RESULTS} if tables is None else tables),
         cautions=(words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE),
     )
 
 
-def _tables() -> Table:
-    """Every result table, so that each can be found and read without these pages."""
+def _tables(tables: Mapping[str, PublishedTable] | Mapping[str, Result]) -> Table:
+    """Every published table, so that each can be found and read without these pages."""
     rows = tuple(
-        (Cell(f"{result.name}.csv", link=f"tables/{result.name}.csv"), result.sentence, ", ".join(result.grain))
-        for result in RESULTS
+        (Cell(f"{name}.csv", link=f"tables/{name}.csv"), table.sentence, ", ".join(table.grain))
+        for name, table in tables.items()
     )
     return Table("Tables, and what each holds", ("Table", "What it holds", "Told apart by"), rows, n_text=3)
 
@@ -165,6 +167,16 @@ def _definitions(adult_age: int) -> tuple[Entry, ...]:
             "Record gaps",
             f"Of completed piercings of the last {v.RATE_PERIOD_DAYS} days. A minor is below {adult_age} years by the "
             "settings; local law may say otherwise.",
+        ),
+        Entry(
+            "receipts",
+            "Records behind a figure (receipts)",
+            "The command scapha explain shows which piercings, visits, revisits or receipt lines a figure counts, what "
+            "each goes by, from which line of which file, and why others are left out: not completed, not old enough, "
+            "superseded by a later version, refused, delivered twice. A figure is named by its table and the columns "
+            "that tell its row apart, as the list of tables below has them: weekly/week=2031-05-05,branch_id=B01. "
+            "Beside a table stands one of its figures; another is asked for with its own values. Without a name the "
+            "command lists what can be asked. What it shows is for inside the company.",
         ),
         Entry(
             "week",

@@ -47,6 +47,8 @@ READS = (
     "rejected_rows",
 )
 CAUSES_SHOWN = 20
+BRANCHES_CHARTED = 8
+"""Branches of a chain whose charts all stand here."""
 
 
 @dataclass(frozen=True)
@@ -101,10 +103,9 @@ def build(edition: Edition) -> Context:
     figures = Figures()
     told = {(one.complication, one.dimension, one.level) for one in incidents(edition)}
     found = [one for one in year_findings(edition) if (one.complication, one.dimension, one.level) not in told]
-    branches = edition.results["branches"]["branch_id"].to_list()
     charts = [completed_figure(figures, edition, None, "all branches")]
     charts += [control_figure(figures, edition, "all", "all")]
-    charts += [control_figure(figures, edition, "branch", branch) for branch in branches]
+    charts += [control_figure(figures, edition, "branch", branch) for branch in _charted(edition)]
     levels = [
         level_figure(figures, edition, "infection", "site_group", "Infection by site group"),
         level_figure(figures, edition, "infection", "age_band", "Infection by age"),
@@ -127,7 +128,9 @@ def build(edition: Edition) -> Context:
             "Each chart sets the chain’s or branch’s weeks against a frozen stretch of its own past; only a phase "
             "declared with its reason replaces it. Weeks whose reports are still coming in are hollow and have no "
             f"verdict. With nothing changed, {FALSE_ALARM} of points lie beyond a limit by chance alone. A pattern of "
-            "several points that a rule marks is worth a look, and raises no signal."
+            "several points that a rule marks is worth a look, and raises no signal. Every branch has its chart on its "
+            f"own page too; of more than {BRANCHES_CHARTED} branches only those with a recent point beyond a limit are "
+            "drawn here."
         ),
         charts=tuple(chart for chart in charts if chart),
         complications=complication_table(edition, "all", "all", "all branches"),
@@ -160,6 +163,16 @@ def build(edition: Edition) -> Context:
             "What few piercings cannot show: a doubling at one small branch takes months to stand out.",
         ),
     )
+
+
+def _charted(edition: Edition) -> list[str]:
+    """The branches whose charts stand here: of many those with a recent point beyond a limit, the latest first."""
+    branches: list[str] = edition.results["branches"]["branch_id"].to_list()
+    if len(branches) <= BRANCHES_CHARTED:
+        return branches
+    recent = recent_points(edition).filter(pl.col("dimension") == "branch")
+    recent = recent.sort("to_on", "level", descending=[True, False])
+    return recent["level"].unique(maintain_order=True).head(BRANCHES_CHARTED).to_list()
 
 
 def _lead(found: list[Finding]) -> str:

@@ -8,6 +8,7 @@ from pipeline.stats.intervals import wilson
 from reports import numbers
 from reports.edition import Edition
 from reports.parts import Cell, Table
+from reports.receipts import receipt
 from reports.sections.healing import NOT_YET
 
 HALF_YEAR_WEEKS = 26
@@ -25,7 +26,9 @@ def coverage_table(edition: Edition) -> Table:
     first = -(-v.INFECTION.window_days // 5)
     last = v.INFECTION.window_days + v.REPORTING_LAG_DAYS
     caption = f"Piercings reached by the branch’s own asking, {first} to {last} days after"
-    return Table(caption, heads, tuple(rows), "coverage.csv")
+    newest = mature.sort("week", "branch_id", descending=[True, False]).select("week", "branch_id").head(1).to_dicts()
+    receipts = receipt(edition, "coverage", **newest[0]) if newest else ()
+    return Table(caption, heads, tuple(rows), "coverage.csv", receipts=receipts)
 
 
 def _share_in(own: pl.DataFrame, weeks: pl.Series) -> Cell | str:

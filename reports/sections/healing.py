@@ -10,6 +10,7 @@ from reports import numbers, words
 from reports.charts.interval_dots import interval_dots
 from reports.edition import Edition
 from reports.parts import Cell, Figure, Figures, Table
+from reports.receipts import receipt
 
 LEAST_PIERCINGS = 30
 """Piercings a pair of material and site group must have to be drawn: an interval from fewer spans most of the axis."""
@@ -72,6 +73,7 @@ def complication_table(
         ("", *RATE_HEADS),
         rows,
         "complication_rates.csv",
+        receipts=receipt(edition, "complication_rates", dimension=dimension, level=level, complication="infection"),
     )
 
 
@@ -89,7 +91,9 @@ def level_table(edition: Edition, complication: str, dimension: str, caption: st
         (_level_name(dimension, row["level"]), *rate_cells(edition, row))
         for row in _levels(edition, complication, dimension)
     )
-    return Table(caption, ("", *RATE_HEADS), rows, "complication_rates.csv")
+    first = [{"level": row["level"], "complication": complication} for row in _levels(edition, complication, dimension)]
+    receipts = receipt(edition, "complication_rates", dimension=dimension, **first[0]) if first else ()
+    return Table(caption, ("", *RATE_HEADS), rows, "complication_rates.csv", receipts=receipts)
 
 
 def level_figure(figures: Figures, edition: Edition, complication: str, dimension: str, title: str) -> Figure | None:
@@ -141,6 +145,8 @@ def material_site_figure(figures: Figures, edition: Edition, complication: str, 
         )
         for row in rows
     )
+    first = {name: rows[0][name] for name in ("complication", "material", "site_group")}
+    receipts = receipt(edition, "material_sites", **first)
     return figures.draw(
         interval_dots(frame, unit=f"share with {words.COMPLICATION[complication]}"),
         title=title,
@@ -148,7 +154,7 @@ def material_site_figure(figures: Figures, edition: Edition, complication: str, 
             f"Piercings in brackets; pairs with fewer than {LEAST_PIERCINGS} are in the file alone. Each line shows "
             "where the true share most likely lies (95 %)."
         ),
-        table=Table(title, ("", *RATE_HEADS), table_rows, "material_sites.csv"),
+        table=Table(title, ("", *RATE_HEADS), table_rows, "material_sites.csv", receipts=receipts),
     )
 
 

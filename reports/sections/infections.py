@@ -46,8 +46,10 @@ def completed_figure(figures: Figures, edition: Edition, branch: str | None, whe
 
 
 def _weeks(edition: Edition, branch: str | None) -> pl.DataFrame:
-    """The last weeks with piercings: week, observed, expected, mature."""
+    """The last weeks with piercings: week, observed, expected, mature; none in an edition without expected ones."""
     weekly = edition.results["weekly"].filter(pl.col("procedures").is_not_null())
+    if "infections_expected" not in weekly.columns:
+        return weekly.clear()
     if branch is not None:
         weekly = weekly.filter(pl.col("branch_id") == branch)
     if edition.as_of is not None:

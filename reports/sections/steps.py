@@ -4,9 +4,9 @@ from typing import Any
 
 import polars as pl
 
-from reports import numbers
+from reports import numbers, words
 from reports.charts.ratio_steps import ratio_steps
-from reports.parts import Figure, Figures, Table
+from reports.parts import MOST_BRANCHES, Figure, Figures, Table
 
 MARGIN_WORDS = "a quarter above the mean"
 """The margin whose probability the comparison gives."""
@@ -15,11 +15,12 @@ _HARDLY = 0.03
 
 
 def steps_figure(figures: Figures, infection: pl.DataFrame) -> Figure | None:
-    """The steps of every branch that has a ratio; None where none has."""
+    """The steps of every branch that has a ratio, of many those furthest from the mean; None where none has."""
     shown = infection.filter(pl.col("ratio").is_not_null() & pl.col("shrunk_ratio").is_not_null())
     if shown.is_empty():
         return None
-    frame = shown.select("branch_id", pl.col("raw_ratio").alias("raw"), pl.col("ratio").alias("adjusted"))
+    drawn = _drawn(shown)
+    frame = drawn.select("branch_id", pl.col("raw_ratio").alias("raw"), pl.col("ratio").alias("adjusted"))
     rows = tuple(_row(row) for row in shown.iter_rows(named=True))
     heads = (
         "Branch",
@@ -31,14 +32,22 @@ def steps_figure(figures: Figures, infection: pl.DataFrame) -> Figure | None:
         "What changed it",
     )
     return figures.draw(
-        ratio_steps(frame.with_columns(shown["shrunk_ratio"].alias("shrunk"))),
+        ratio_steps(frame.with_columns(drawn["shrunk_ratio"].alias("shrunk"))),
         title="What case mix and chance make of each branch’s share",
         subtitle=(
             "Infection, times the chain’s. Square: as counted; dot: after case mix; diamond: drawn towards the mean "
             "by as much as it is uncertain. In the order of the branches’ ids; no ranking."
+            f"{f' Of {shown.height} branches the {drawn.height} furthest from the mean.' if drawn is not shown else ''}"
         ),
         table=Table("Each branch’s ratio, step by step", heads, rows, "comparison.csv", ends_in_words=True),
     )
+
+
+def _drawn(branches: pl.DataFrame) -> pl.DataFrame:
+    """The branches that are drawn, in the order of their ids: of many those furthest from the mean once drawn to it."""
+    if branches.height <= MOST_BRANCHES:
+        return branches
+    return branches.sort((pl.col("shrunk_ratio") - 1).abs(), descending=True).head(MOST_BRANCHES).sort("branch_id")
 
 
 def _chance_head() -> str:
@@ -91,7 +100,11 @@ def spread_sentence(infection: pl.DataFrame) -> str:
         return "Branches that can be compared differ by no more than chance explains."
     is_within = pl.col("ratio").is_between("wide_low_998", "wide_high_998")
     beyond = known.filter(pl.col("comparable") & pl.col("ratio").is_not_null() & ~is_within)
-    names = ", ".join(beyond["branch_id"]) or "none"
+    named = beyond["branch_id"].head(MOST_BRANCHES).to_list()
+    further = beyond.height - len(named)
+    names = ", ".join(named) or "none"
+    if further:
+        names += f" and {words.plural(further, 'further branch', 'further branches')}"
     return (
         f"Branches that can be compared differ by more than chance, typically by {numbers.share(spread)}, for reasons "
         f"nobody recorded. With that allowed for, {names} still {'lie' if beyond.height > 1 else 'lies'} outside the "

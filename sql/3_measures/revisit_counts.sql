@@ -1,8 +1,7 @@
 -- One row for each level and period: due revisits by what became of them.
--- A revisit counts in the week it starts, and in `52w` for the 364 days that end on the as-of date.
 -- grain: dimension, level, period
--- reads: due_revisits
--- params: as_of, rate_period_days
+-- reads: placed_revisits
+-- params:
 -- columns:
 --   dimension varchar: all or branch
 --   level varchar: the value
@@ -14,19 +13,6 @@
 --   unknown bigint: nobody wrote down what became of it
 --   threads bigint: bookings with those they were moved to, as one
 --   kept_in_the_end bigint: threads with an attended revisit by the as-of date
-with placed as (
-  select 'all' as dimension, 'all' as level, 'week:' || cast(week as varchar) as period, status, thread_id,
-    is_kept_in_the_end
-  from due_revisits
-  union all
-  select 'branch', branch_id, 'week:' || cast(week as varchar), status, thread_id, is_kept_in_the_end from due_revisits
-  union all
-  select 'all', 'all', '52w', status, thread_id, is_kept_in_the_end
-  from due_revisits where $as_of - starts_on between 0 and $rate_period_days - 1
-  union all
-  select 'branch', branch_id, '52w', status, thread_id, is_kept_in_the_end
-  from due_revisits where $as_of - starts_on between 0 and $rate_period_days - 1
-)
 select dimension, level, period, count(*) as due,
   count(case when status = 'attended' then 1 end) as attended,
   count(case when status = 'no_show' then 1 end) as no_show,
@@ -34,5 +20,5 @@ select dimension, level, period, count(*) as due,
   count(case when status = 'unknown' then 1 end) as unknown,
   count(distinct thread_id) as threads,
   count(distinct case when is_kept_in_the_end then thread_id end) as kept_in_the_end
-from placed
+from placed_revisits
 group by dimension, level, period

@@ -2,7 +2,7 @@
 -- Piercings and their infections stand in the week of the piercing, visits in that of their first piercing, sales in the
 -- week of the sale. Where there are several currencies, the counts stand in the first row alone.
 -- grain: week, branch_id, currency
--- reads: piercings, visits, events, receipt_lines
+-- reads: piercings, visits, events, week_takings
 -- params:
 -- columns:
 --   week date: the Monday
@@ -22,26 +22,12 @@ piercing_counts as (
   left join events e on e.procedure_id = p.procedure_id and e.complication = 'infection'
   group by p.week, p.branch_id
 ),
-amounts as (
-  select week, branch_id, currency, category,
-    case when line_type = 'refund' then -abs(net_amount) else net_amount end as net_amount
-  from receipt_lines
-  where category in ('aftercare', 'jewellery') and line_type in ('sale', 'gift', 'bundle_part', 'refund')
-),
-sums as (
-  select week, branch_id, currency,
-    sum(case when category = 'aftercare' then net_amount else 0 end) as aftercare_net,
-    sum(case when category = 'jewellery' then net_amount else 0 end) as jewellery_net,
-    row_number() over (partition by week, branch_id order by currency nulls first) as place
-  from amounts
-  group by week, branch_id, currency
-),
 weeks as (
   select week, branch_id from visit_counts
   union
   select week, branch_id from piercing_counts
   union
-  select week, branch_id from sums
+  select week, branch_id from week_takings
 )
 select w.week, w.branch_id, s.currency,
   case when coalesce(s.place, 1) = 1 then coalesce(v.visits, 0) end as visits,
@@ -52,4 +38,4 @@ select w.week, w.branch_id, s.currency,
 from weeks w
 left join visit_counts v on v.week = w.week and v.branch_id = w.branch_id
 left join piercing_counts p on p.week = w.week and p.branch_id = w.branch_id
-left join sums s on s.week = w.week and s.branch_id = w.branch_id
+left join week_takings s on s.week = w.week and s.branch_id = w.branch_id

@@ -2,9 +2,10 @@
 
 import json
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import chdir
-from datetime import UTC, date, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -13,11 +14,17 @@ import duckdb
 import pytest
 from click.testing import Result
 
-from pipeline import nightly, replay
+from pipeline import nightly
+from pipeline import replay as replaying
+from pipeline.count import count
+from pipeline.history import MEASURES
 from pipeline.nightly import Outcome, run_night
 from pipeline.notes import Note, seal_of, write_note
 from pipeline.results import RESULT_BY_NAME
 from pipeline.settings import Settings
+from pipeline.signals import signal_rows
+from pipeline.store.database import read_store
+from pipeline.watch.night import Memory, watch
 from support.exports import Row, export, fill
 
 from .conftest import Scapha, run
@@ -74,10 +81,36 @@ def exports_of(number: int) -> dict[str, str]:
     return files
 
 
-def spend_night(folder: Path, number: int) -> Outcome:
+def corrected(number: int) -> dict[str, str]:
+    """A day's files on a chain that records late: voids, corrections and reports of days before."""
+    late = {"recorded_at": f"{day(number)}T20:00"}
+    rows: dict[int, dict[str, list[Row]]] = {
+        6: {"procedures": [pierced(3, 1) | {"status": "void"}], "follow_ups": [told(6, 3)]},
+        7: {
+            "procedures": [pierced(2, 1) | {"lot_no": "L1"}, pierced(4, 13) | {"lot_no": "BAD"}],
+            "follow_ups": [told(6, 0) | {"outcome": "well", "complication": ""}, told(7, 13)],
+        },
+        8: {
+            "procedures": [pierced(6, 11) | {"site": "helix", "visit_id": "V6-10"}],
+            "follow_ups": [told(8, 3) | {"visit_id": "", "client_key": f"{CLIENT} 5-2"}],
+        },
+        9: {
+            "procedures": [pierced(3, 1), pierced(5, 0) | {"performed_at": f"{day(7)}T09:00"}],
+            "revisits": [{"visit_id": "V2-2", "starts_at": f"{day(8)}T10:00"}],
+            "sales": [{"visit_id": "V4-1", "sold_at": f"{day(4)}T12:00", "batch_no": "X1"}],
+        },
+    }
+    late = {"recorded_at": f"{day(number)}T20:00"}
+    return exports_of(number) | {
+        f"{table}_late_{day(number)}.csv": export(table, *(change | late for change in changes))
+        for table, changes in rows.get(number, {}).items()
+    }
+
+
+def spend_night(folder: Path, number: int, exports: Callable[[int], dict[str, str]] = exports_of) -> Outcome:
     """Take in what the days until then brought, at three in the night after the last of them."""
     for brought in range(min(number + 1, DAYS)):
-        fill(folder / "inbox", exports_of(brought))
+        fill(folder / "inbox", exports(brought))
     return run_night(
         folder / "inbox",
         store=folder / "scapha.duckdb",
@@ -94,7 +127,7 @@ def quick() -> Iterator[None]:
     """Let sites be quick to build, and a replay begin some days before its first night: half a year takes long."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(nightly, "build_site", lambda _, folder: (folder / "index.html").write_text("<p>built</p>"))
-        patch.setattr(replay, "LONGEST", FIRST_NIGHT)
+        patch.setattr(replaying, "LONGEST", FIRST_NIGHT)
         yield
 
 
@@ -304,6 +337,36 @@ def test_a_replay_is_what_the_nights_left(
 
 def by_id(rows: Rows) -> dict[str, dict[str, Any]]:
     return {row["signal_id"]: row for row in rows}
+
+
+def test_a_replay_knows_what_its_nights_knew_of_late_records_corrections_and_notes(
+    shop: tuple[Path, dict[date, Rows]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    left: dict[date, Rows] = {}
+    for number in range(FIRST_NIGHT, DAYS):
+        assert spend_night(tmp_path, number, corrected).n_rejected == 0
+        left[day(number)] = document(run("signals", "--json"))["signals"]
+        if number == 8:
+            note = Note(state="explained", cause="lot:BAD", by="QL", why="the seals were torn")
+            write_note(tmp_path / "scapha.duckdb", incident()[1], note, now=datetime.combine(day(9), time()))
+    for night, rows in left.items():
+        assert by_id(watched_again(day(FIRST_NIGHT), night)) == by_id(rows)
+        assert by_id(rows) != by_id(shop[1][night])  # the records that came late count
+    assert "explained" in {row["state"] for row in left[LAST]}
+
+
+@pytest.mark.parametrize("budget", [2.0, 40.0])
+def test_a_replay_for_another_budget_is_that_of_nights_that_had_it(copied: Path, budget: float) -> None:
+    (copied / "other.toml").write_text(f"false_alarms_a_year = {budget}\n")
+    memory = Memory()
+    with read_store(copied / "scapha.duckdb") as con:
+        for number in range(DAYS):
+            _, measures = count(con, Settings(), day(number), MEASURES)
+            left = watch(measures, day(number), memory, budget)
+            memory = replace(memory, signals=left["signals"], thresholds=left["thresholds"])
+    found = run("replay", "--from", str(DAY_0), "--to", str(LAST), "--settings", "other.toml", "--json", "--quiet")
+    assert by_id(json.loads(found.stdout)) == by_id(signal_rows(memory.signals))
 
 
 def test_something_was_raised_on_several_nights(shop: tuple[Path, dict[date, Rows]]) -> None:

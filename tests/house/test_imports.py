@@ -11,9 +11,25 @@ MAY_IMPORT = {
     "cli": {
         *("nightly", "check", "forget", "rebuild", "fixlist", "trace", "trace_text", "calls", "workbook", "simulate"),
         *("signals", "notes", "replay", "sight", "contract", "settings", "stats", "telling", "places", "errors"),
+        *("explain", "explain_text", "editions"),
     },
     "telling": {"nightly", "errors"},
     "check": {"intake", "store", "contract", "settings", "suggest", "places", "errors"},
+    "editions": {
+        *(
+            "nightly",
+            "intake",
+            "store",
+            "judge",
+            "count",
+            "publish",
+            "reports",
+            "results",
+            "settings",
+            "places",
+            "errors",
+        ),
+    },
     "forget": {"intake", "store", "rejudge", "contract", "places", "errors"},
     "rebuild": {"intake", "store", "rejudge", "contract", "places", "errors"},
     "fixlist": {
@@ -21,11 +37,15 @@ MAY_IMPORT = {
     },
     "trace": {"intake", "store", "judge", "count", "reports", "contract", "places"},
     "trace_text": {"trace", "judge", "telling", "reports"},
+    "explain": {"intake", "store", "count", "receipts", "reports", "places", "errors"},
+    "explain_text": {"explain", "receipts", "telling", "reports"},
+    "receipts": {"store", "contract", "results", "reports", "errors"},
     "calls": {"intake", "store", "judge", "count", "telling", "reports", "contract", "places"},
     "signals": {"intake", "store", "notes", "remember", "telling", "reports", "contract", "places"},
     "notes": {"intake", "store", "watch", "places", "errors"},
-    "replay": {"intake", "store", "count", "remember", "watch", "results", "settings", "places", "errors"},
-    "sight": {"intake", "store", "count", "remember", "replay", "watch", "telling", "places", "errors"},
+    "history": {"store", "settings"},
+    "replay": {"intake", "store", "history", "remember", "watch", "results", "settings", "places", "errors"},
+    "sight": {"intake", "store", "history", "remember", "watch", "telling", "places", "errors"},
     "remember": {"store", "watch", "results"},
     "rejudge": {"store", "judge", "count", "remember"},
     "mending": {"refusals", "contract", "settings", "sources"},
@@ -121,7 +141,10 @@ def test_no_statement_in_sql_reads_the_clock() -> None:
 
 def test_only_the_night_and_its_sisters_open_connections() -> None:
     openers = {module.name for module in modules() if module.names & CONNECTIONS} - {"pipeline.store.database"}
-    sisters = ("check", "rebuild", "forget", "fixlist", "trace", "calls", "signals", "notes", "replay", "sight")
+    sisters = (
+        *("check", "rebuild", "forget", "fixlist", "trace", "explain", "calls", "signals", "notes", "replay", "sight"),
+        "editions",
+    )
     assert openers == {f"pipeline.{name}" for name in ("nightly", *sisters)}
 
 

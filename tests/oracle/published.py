@@ -11,6 +11,7 @@ from .exposures import all_found, exposures
 from .gaps import record_gaps
 from .intake import Taken
 from .known import Known, Settings, as_of_default
+from .moves import week_moves
 from .onsets import onsets
 from .rates import complication_rates, material_sites
 from .slices import Facts
@@ -34,6 +35,7 @@ COUNTED = (
     "exposures",
     "record_gaps",
     "file_volumes",
+    "week_moves",
 )
 
 
@@ -65,6 +67,7 @@ def counted_tables(taken: Taken, as_of: date, settings: Settings) -> dict[str, l
         "exposures": exposures(all_found(facts)),
         "record_gaps": record_gaps(facts),
         "file_volumes": file_volumes(taken, facts.known),
+        "week_moves": week_moves(taken, facts),
     }
 
 

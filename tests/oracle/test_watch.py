@@ -132,7 +132,7 @@ def test_what_is_expected_so_far(seed: int) -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_every_slice_and_its_score(seed: int) -> None:
     (cohort, _, scores), second = ours(seed), theirs(seed)
-    assert list(cohort.index) == list(second.slices)
+    assert list(cohort.slices.index) == list(second.slices)
     for at, name in enumerate(cohort.slices.names):
         one = second.scored(name)
         assert scores.observed[at].tolist() == list(one.observed.values()), name

@@ -1,5 +1,6 @@
 """Reading a chart's specification: its marks, and the rows each is drawn from."""
 
+import json
 from collections.abc import Iterator
 from typing import Any
 
@@ -27,7 +28,8 @@ def mark_of(unit: Spec) -> str:
 def rows_of(spec: Spec, unit: Spec) -> list[dict[str, Any]]:
     """The rows a view is drawn from, before its own filters."""
     data = unit["data"]
-    rows: list[dict[str, Any]] = spec["datasets"][data["name"]] if "name" in data else data["values"]
+    found = spec["datasets"][data["name"]] if "name" in data else data["values"]
+    rows: list[dict[str, Any]] = json.loads(found)
     return rows
 
 

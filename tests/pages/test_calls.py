@@ -81,7 +81,7 @@ def test_the_owner_sees_how_many_for_each_reason() -> None:
     (first, *_) = index.build(edition(*calls)).to_do
     assert first.text == "Make 4 follow-up calls, 2 of them for medical care today."
     assert first.note == (
-        "Branches. 2 for medical care today; 1 for what is being looked into; 1 for complications not known to be over."
+        "2 for medical care today; 1 for what is being looked into; 1 for complications not known to be over."
     )
     (first, *_) = index.build(edition(call())).to_do
     assert first.text == "Make 1 follow-up call."

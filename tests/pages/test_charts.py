@@ -114,6 +114,9 @@ LIMITS = pl.DataFrame(
 )
 
 
+NAMED = pl.lit(value=True).alias("is_named")
+
+
 def funnel(ratios: list[float]) -> Drawable:
     n = len(ratios)
     frame = pl.DataFrame(
@@ -125,7 +128,7 @@ def funnel(ratios: list[float]) -> Drawable:
         },
         schema={"branch_id": pl.String, "expected": pl.Float64, "ratio": pl.Float64, "comparable": pl.Boolean},
     )
-    return branch_funnel(frame, LIMITS)
+    return branch_funnel(frame.with_columns(NAMED), LIMITS)
 
 
 def onsets(shares: list[float]) -> Drawable:
@@ -320,7 +323,7 @@ def test_a_name_like_markup_stays_as_it_is(name: str) -> None:
 def test_a_long_name_does_not_squeeze_the_drawing() -> None:
     frame = pl.DataFrame({"branch_id": ["W" * 180, "B2"], "expected": [30.0, 50.0], "ratio": [1.0, 1.1]})
     root = ElementTree.fromstring(  # noqa: S314 - our own drawing
-        svg(branch_funnel(frame.with_columns(pl.lit(True).alias("comparable")), LIMITS), "figure1")
+        svg(branch_funnel(frame.with_columns(NAMED, comparable=True), LIMITS), "figure1")
     )
     assert float(root.attrib["width"]) <= 700
 

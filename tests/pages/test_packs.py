@@ -21,15 +21,17 @@ def packs(lot: str, days_left: int, **changes: Any) -> Row:
 
 def asked(*rows: Row) -> list[tuple[str, str, str]]:
     items = index.build(written(results=together(plain_week(), {"packs": list(rows)}))).to_do
-    return [(item.text, item.note, item.link) for item in items if item.link.endswith("#packs")]
+    return [
+        (item.text, f"{item.who}, {item.by}: {item.note}", item.link) for item in items if item.link.endswith("#packs")
+    ]
 
 
 def test_packs_past_their_date_and_those_that_soon_will_be_are_asked_about_apart() -> None:
     over, soon = asked(packs("OLD", -1, unused=3.0), packs("L1", 20), packs("L2", 10, branch_id="B2", unused=1.2))
     assert over[0] == "Take 3 packs past the date off the shelf."
-    assert over[1].startswith("Branches. Today. B1: 3 of lot OLD, ")
+    assert over[1].startswith("Branches, today: B1: 3 of lot OLD, ")
     assert soon[0] == "Use first, or send on, 13 packs that would expire unused within 90 days."
-    assert soon[1].startswith("Branches. B2: 1 of lot L2, ")  # the first to expire first
+    assert soon[1].startswith("Branches, this week: B2: 1 of lot L2, ")  # the first to expire first
     assert soon[2] == "branch/B1.html#packs"
 
 

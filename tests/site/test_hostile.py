@@ -37,6 +37,7 @@ CLASSES = {
     "signal",
     "small",
     "source",
+    "receipts",
     "",
 }
 

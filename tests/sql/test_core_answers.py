@@ -4,13 +4,13 @@ import pytest
 
 from support.texttables import check_file
 
-# answers
+# asked_answers
 
 
 def test_an_asked_follow_up_is_an_answer_if_it_tells_how_it_goes() -> None:
     # "a follow-up with outcome well or complication that the branch initiated"
     check_file(
-        "answers",
+        "asked_answers",
         follow_ups="""
         visit_id | contacted_on | is_asked | outcome
         V1       | 2031-01-10   | true     | well
@@ -27,7 +27,7 @@ def test_an_asked_follow_up_is_an_answer_if_it_tells_how_it_goes() -> None:
 def test_an_attended_revisit_is_an_answer_unless_it_was_for_a_problem() -> None:
     # "an attended revisit whose purpose is not problem": an empty purpose is none either.
     check_file(
-        "answers",
+        "asked_answers",
         stg_revisits="""
         revisit_id | visit_id | status     | purpose      | starts_on  | recorded_on
         R1         | V1       | attended   | check        | 2031-01-10 | 2031-01-10
@@ -44,7 +44,7 @@ def test_an_attended_revisit_is_an_answer_unless_it_was_for_a_problem() -> None:
 
 def test_a_revisit_counts_as_known_by_the_as_of_date() -> None:
     check_file(
-        "answers",
+        "asked_answers",
         params={"as_of": "2031-01-10"},
         stg_revisits="""
         seq | revisit_id | visit_id | status   | starts_on  | recorded_at         | recorded_on
@@ -61,49 +61,51 @@ def test_a_revisit_counts_as_known_by_the_as_of_date() -> None:
     )
 
 
-def test_answers_of_a_day_are_one() -> None:
-    check_file(
-        "answers",
-        follow_ups="""
-        visit_id | contacted_on | is_asked | outcome
-        V1       | 2031-01-10   | true     | well
-        V1       | 2031-01-10   | true     | complication
-        V1       | 2031-01-11   | true     | well
-        """,
-        stg_revisits="""
-        revisit_id | visit_id | status   | starts_on  | recorded_on
-        R1         | V1       | attended | 2031-01-10 | 2031-01-10
-        """,
-        gives="visit_id | answered_on\nV1 | 2031-01-10\nV1 | 2031-01-11",
-    )
-
-
 def test_an_answer_is_on_record_from_its_first_record_on_its_own_day_at_the_earliest() -> None:
-    # V2's revisit was attended on the 10th, booked before; V3's two contacts of a day; V4's clock ran ahead.
+    # R2 was attended on the 10th, booked before; F4's clock ran ahead.
     check_file(
-        "answers",
+        "asked_answers",
         follow_ups="""
-        visit_id | contacted_on | is_asked | outcome    | first_recorded_on
-        V1       | 2031-01-10   | true     | well       | 2031-01-15
-        V3       | 2031-01-10   | true     | well       | 2031-01-20
-        V3       | 2031-01-10   | true     | well       | 2031-01-12
-        V4       | 2031-01-10   | true     | well       | 2031-01-09
+        follow_up_id | visit_id | contacted_on | is_asked | outcome    | first_recorded_on
+        F1           | V1       | 2031-01-10   | true     | well       | 2031-01-15
+        F4           | V4       | 2031-01-10   | true     | well       | 2031-01-09
         """,
         stg_revisits="""
         seq | revisit_id | visit_id | status   | starts_on  | recorded_at         | recorded_on
         1   | R2         | V2       | booked   | 2031-01-10 | 2031-01-02 10:00:00 | 2031-01-02
         2   | R2         | V2       | attended | 2031-01-10 | 2031-01-11 10:00:00 | 2031-01-11
         3   | R2         | V2       | attended | 2031-01-10 | 2031-01-13 10:00:00 | 2031-01-13
-        4   | R3         | V3       | attended | 2031-01-10 | 2031-01-11 10:00:00 | 2031-01-11
         5   | R4         | V4       | attended | 2031-01-12 | 2031-01-08 10:00:00 | 2031-01-08
         """,
         gives="""
+        table_name | id | visit_id | answered_on | recorded_on
+        follow_ups | F1 | V1       | 2031-01-10  | 2031-01-15
+        revisits   | R2 | V2       | 2031-01-10  | 2031-01-11
+        follow_ups | F4 | V4       | 2031-01-10  | 2031-01-10
+        revisits   | R4 | V4       | 2031-01-12  | 2031-01-12
+        """,
+    )
+
+
+# answers
+
+
+def test_answers_of_a_day_are_one_on_record_from_the_first() -> None:
+    check_file(
+        "answers",
+        asked_answers="""
+        table_name | id | visit_id | answered_on | recorded_on
+        follow_ups | F1 | V1       | 2031-01-10  | 2031-01-20
+        follow_ups | F2 | V1       | 2031-01-10  | 2031-01-12
+        revisits   | R1 | V1       | 2031-01-10  | 2031-01-11
+        follow_ups | F3 | V1       | 2031-01-11  | 2031-01-11
+        follow_ups | F4 | V2       | 2031-01-10  | 2031-01-10
+        """,
+        gives="""
         visit_id | answered_on | recorded_on
-        V1       | 2031-01-10  | 2031-01-15
-        V2       | 2031-01-10  | 2031-01-11
-        V3       | 2031-01-10  | 2031-01-11
-        V4       | 2031-01-10  | 2031-01-10
-        V4       | 2031-01-12  | 2031-01-12
+        V1       | 2031-01-10  | 2031-01-11
+        V1       | 2031-01-11  | 2031-01-11
+        V2       | 2031-01-10  | 2031-01-10
         """,
     )
 

@@ -148,7 +148,7 @@ def test_an_immediate_event_is_a_report_on_the_day_itself() -> None:
     )
 
 
-# events: "onset lies 0 to w days after its day, both inclusive"
+# event_reports: "onset lies 0 to w days after its day, both inclusive"
 
 
 @pytest.mark.parametrize(
@@ -179,48 +179,65 @@ def test_an_immediate_event_is_a_report_on_the_day_itself() -> None:
 )
 def test_windows_of_complications_and_groups(kind: str, onset_day: int, events: list[str]) -> None:
     check_file(
-        "events",
+        "event_reports",
         reports=f"procedure_id | kind | onset_day\nP1 | {kind} | {onset_day}",
         gives="\n".join(["procedure_id | complication", *(f"P1 | {event}" for event in events)]),
     )
 
 
+def test_a_report_counts_towards_its_kind_and_its_groups() -> None:
+    check_file(
+        "event_reports",
+        reports="""
+        report_id | procedure_id | kind            | onset_day | recorded_on | is_attributed
+        F1        | P1           | minor_infection | 31        | 2031-01-03  | false
+        F2        | P1           | minor_infection | 3         | 2031-01-20  | true
+        """,
+        gives="""
+        report_id | complication    | procedure_id | recorded_on | is_attributed
+        F2        | minor_infection | P1           | 2031-01-20  | true
+        F2        | infection       | P1           | 2031-01-20  | true
+        F2        | any             | P1           | 2031-01-20  | true
+        """,
+    )
+
+
+# events
+
+
 def test_a_piercing_is_at_most_one_event_per_complication_or_group() -> None:
-    # F1 is too late for an event, so that its early record counts for nothing.
     check_file(
         "events",
-        reports="""
-        report_id | procedure_id | kind            | onset_day | recorded_on
-        F1        | P1           | minor_infection | 31        | 2031-01-03
-        F2        | P1           | minor_infection | 3         | 2031-01-20
-        F3        | P1           | minor_infection | 5         | 2031-01-15
-        F4        | P1           | perichondritis  | 9         | 2031-01-10
-        F5        | P2           | minor_infection | 3         | 2031-01-30
+        event_reports="""
+        report_id | procedure_id | complication    | recorded_on
+        F2        | P1           | minor_infection | 2031-01-20
+        F3        | P1           | minor_infection | 2031-01-15
+        F2        | P1           | infection       | 2031-01-20
+        F3        | P1           | infection       | 2031-01-15
+        F4        | P1           | infection       | 2031-01-10
+        F5        | P2           | minor_infection | 2031-01-30
         """,
-        where="complication <> 'any'",
         gives="""
         procedure_id | complication    | recorded_on
         P1           | minor_infection | 2031-01-15
-        P1           | perichondritis  | 2031-01-10
         P1           | infection       | 2031-01-10
         P2           | minor_infection | 2031-01-30
-        P2           | infection       | 2031-01-30
         """,
     )
 
 
 def test_an_event_is_attributed_where_none_of_its_reports_names_the_piercing() -> None:
-    # P1: the naming report is of the group's other kind. P2: the naming report is no event.
+    # P1: the naming report is of the group's other kind.
     check_file(
         "events",
-        reports="""
-        procedure_id | kind            | onset_day | is_attributed
-        P1           | minor_infection | 3         | true
-        P1           | perichondritis  | 9         | false
-        P2           | tear            | 3         | true
-        P2           | tear            | 31        | false
+        event_reports="""
+        procedure_id | complication    | is_attributed
+        P1           | minor_infection | true
+        P1           | perichondritis  | false
+        P1           | infection       | true
+        P1           | infection       | false
+        P2           | tear            | true
         """,
-        where="complication <> 'any'",
         gives="""
         procedure_id | complication    | is_attributed
         P1           | minor_infection | true

@@ -1,4 +1,4 @@
-"""What each file brought: the file of every version, and its rows by branch and day of record."""
+"""What each file brought: the place of every version, and its rows by branch and day of record."""
 
 from support.texttables import check_file
 
@@ -12,21 +12,21 @@ file_id | path    | table_name | sha256 | loaded_at
 """
 
 
-def test_the_file_of_every_version() -> None:
+def test_the_file_and_line_of_every_version() -> None:
     # Numbers of versions are a table's own.
     check_file(
         "stg_file_rows",
-        raw_procedures="seq | run_id | file_id | line\n1 | 1 | 7 | 2\n2 | 2 | 8 | 2",
+        raw_procedures="seq | run_id | file_id | line\n1 | 1 | 7 | 2\n2 | 2 | 8 | 3",
         raw_follow_ups="seq | run_id | file_id | line\n1 | 1 | 3 | 2",
         raw_revisits="seq | run_id | file_id | line\n1 | 1 | 4 | 2",
         raw_sales="seq | run_id | file_id | line\n1 | 1 | 5 | 2",
         gives="""
-        table_name | seq | file_id
-        procedures | 1   | 7
-        procedures | 2   | 8
-        follow_ups | 1   | 3
-        revisits   | 1   | 4
-        sales      | 1   | 5
+        table_name | seq | file_id | line
+        procedures | 1   | 7       | 2
+        procedures | 2   | 8       | 3
+        follow_ups | 1   | 3       | 2
+        revisits   | 1   | 4       | 2
+        sales      | 1   | 5       | 2
         """,
     )
 

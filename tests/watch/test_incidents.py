@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from pipeline.watch.against import AT_ONCE, FEW, MORE_ASKED, speaks_against
-from pipeline.watch.cohort import NEVER
+from pipeline.watch.arrays import NEVER
 from pipeline.watch.explanations import LEAST_SHARE, explain
 from pipeline.watch.families import FAMILIES
 from pipeline.watch.frames import Settled, day_number, day_of, make_cohorts
@@ -118,7 +118,7 @@ def test_what_is_settled_is_no_evidence_again_and_a_return_is_seen() -> None:
     found = settle(USUAL + LOT + again)
     (incident,) = found.open
     assert incident.first.name == ("lot", "BAD")
-    at = cohort_of(USUAL + LOT + again).index["lot", "BAD"]
+    at = cohort_of(USUAL + LOT + again).slices.index["lot", "BAD"]
     assert found.scores.observed[at, -1] == 9  # of the eighteen
 
 

@@ -53,7 +53,7 @@ def test_the_rises_are_of_the_chain_a_branch_and_the_largest_new_lot(cohort: Coh
     assert len(set(cohort.branch[branch])) == 1
     lot = found[-1].concerned
     assert cohort.performed[lot].min() == found[-1].first >= first
-    lots = [cohort.members(at) for (dimension, _), at in cohort.index.items() if dimension == "lot"]
+    lots = [cohort.slices.members(at) for (dimension, _), at in cohort.slices.index.items() if dimension == "lot"]
     new = [len(one) for one in lots if cohort.performed[one].min() >= first]
     assert lot.sum() == max(new)
 

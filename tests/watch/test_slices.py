@@ -1,11 +1,14 @@
 """Slices: which there are, in what order, and that none holds the very piercings of one before it."""
 
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Iterable
 
-from pipeline.watch.cohort import Slices
+import numpy as np
+import pytest
+
+from pipeline.watch.arrays import SmallIntArray
+from pipeline.watch.cohort import Pairs, Slices
 from pipeline.watch.families import FAMILIES
-from pipeline.watch.slices import Levels, make_slices
+from pipeline.watch.slices import SPARSE, Levels, make_slices, numbered
 
 
 def levels(codes: list[int], *names: str) -> Levels:
@@ -14,7 +17,7 @@ def levels(codes: list[int], *names: str) -> Levels:
 
 def members(slices: Slices) -> dict[tuple[str, str], list[int]]:
     """Each slice's piercings, in its own order."""
-    return {name: slices.pair_piercing[slices.pair_slice == at].tolist() for at, name in enumerate(slices.names)}
+    return {name: slices.members(at).tolist() for at, name in enumerate(slices.names)}
 
 
 def test_the_whole_is_a_slice_though_nothing_else_is_known() -> None:
@@ -66,12 +69,15 @@ def test_pairs_of_many_levels_are_not_mixed_up() -> None:
 
 
 def given(n: int, *sets: list[int]) -> Slices:
-    """Slices of these sets of piercings, named by their place."""
-    of = [(at, piercing) for at, own in enumerate(sets) for piercing in own]
-    pairs: NDArray[np.int64] = np.array(sorted(of, key=lambda pair: pair[1]))
-    assert pairs[:, 1].max() < n
+    """Slices of these sets of piercings, each a family of its own, named by their place."""
+    assert max(map(max, sets)) < n
     names = tuple(("lot", str(at)) for at in range(len(sets)))
-    return Slices(names, np.arange(len(sets)), pairs[:, 0], pairs[:, 1])
+    pairs = [Pairs(at, 1, small(0 for _ in own), small(own)) for at, own in enumerate(sets)]
+    return Slices(names, np.arange(len(sets)), tuple(pairs))
+
+
+def small(values: Iterable[int]) -> SmallIntArray:
+    return np.fromiter(values, dtype=np.int32)
 
 
 def test_of_slices_with_the_same_piercings_the_first_stays() -> None:
@@ -88,3 +94,49 @@ def test_slices_that_differ_all_stay_in_their_order() -> None:
     found = slices.distinct()
     assert found.names == slices.names
     assert list(members(found).values()) == list(map(list, sets))
+
+
+def test_slices_narrowed_keep_their_numbers_and_count_piercings_anew() -> None:
+    slices = given(6, [0, 1, 2, 3, 4, 5], [1, 4], [0, 3])
+    narrow = slices.narrowed(np.array([False, True, False, True, True, False]))
+    assert (narrow.names, narrow.count) == (slices.names, 3)
+    assert list(members(narrow).values()) == [[0, 1, 2], [0, 2], [1]]
+    of, piercing = narrow.flat()
+    assert list(zip(of.tolist(), piercing.tolist(), strict=True)) == [(0, 0), (0, 1), (0, 2), (1, 0), (1, 2), (2, 1)]
+
+
+def test_sums_are_of_each_slices_own_piercings() -> None:
+    slices = make_slices({"lot": levels([0, -1, 1, 0], "L1", "L2")}, 4)
+    ones, powers = slices.sums(np.ones(4), np.array([1.0, 2.0, 4.0, 8.0]))
+    assert (ones.tolist(), powers.tolist()) == ([4, 2, 1], [15, 9, 4])
+
+
+@pytest.mark.parametrize(
+    ("piercings", "pairs"),
+    [
+        ([2, 3, 4], [(1, 0), (0, 0), (1, 2)]),
+        ([2, 4, 5], [(1, 0), (0, 0), (1, 1), (0, 2)]),
+        ([1, 3], []),
+        ([], []),
+        ([0, 5], [(0, 0), (0, 1)]),
+    ],
+)
+def test_pairs_of_some_piercings_tell_their_place_among_these(
+    piercings: list[int], pairs: list[tuple[int, int]]
+) -> None:
+    own = Pairs(7, 2, small([0, 1, 0, 1, 0]), small([0, 2, 2, 4, 5]))
+    of, at = own.within(np.array(piercings, dtype=np.int64))
+    assert list(zip(of.tolist(), at.tolist(), strict=True)) == pairs
+
+
+@pytest.mark.parametrize("spread", [1, SPARSE, SPARSE + 1, 1000])
+def test_codes_are_numbered_in_their_order(spread: int) -> None:
+    codes = np.array([5, 0, 5, 3, 9, 0]) * spread
+    used, place = numbered(codes)
+    assert used.tolist() == [0, 3 * spread, 5 * spread, 9 * spread]
+    assert place.tolist() == [2, 0, 2, 1, 3, 0]
+
+
+def test_of_no_codes_there_is_none() -> None:
+    used, place = numbered(np.empty(0, dtype=np.int64))
+    assert (used.tolist(), place.tolist()) == ([], [])

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from pipeline.stats.arguments import FloatArray, IntArray
 from pipeline.stats.cohort_evidence import cohort_evidence
 from pipeline.watch import nullworlds
-from pipeline.watch.cohort import NEVER, Cohort, Slices
+from pipeline.watch.arrays import NEVER
+from pipeline.watch.cohort import Cohort, Slices
 from pipeline.watch.expected import LONGEST, ExpectedSoFar, expect
 from pipeline.watch.families import FAMILIES
 from pipeline.watch.nullworlds import FLOOR, NIGHTS, NullScores, null_scores
@@ -55,10 +56,7 @@ def solved() -> Calibration:
 
 def incidents(scores: NullScores, thresholds: FloatArray) -> list[int]:
     """Each world's false alarms after the settling nights, counted with sets, a score at a time."""
-    members = {
-        of: set(scores.slices.pair_piercing[scores.slices.pair_slice == of].tolist())
-        for of in np.unique(scores.slice_of).tolist()
-    }
+    members = {of: set(scores.slices.members(of).tolist()) for of in np.unique(scores.slice_of).tolist()}
     counts = [0] * scores.worlds
     open_: dict[int, list[tuple[set[int], int]]] = {}
     columns = (column.tolist() for column in (scores.world, scores.night, scores.slice_of, scores.score))
@@ -200,4 +198,4 @@ def laid_in(cohort: Cohort, of: IntArray, recorded: IntArray) -> IntArray:
 
 
 def slices_of(cohort: Cohort, piercings: NDArray[np.bool_]) -> list[int]:
-    return np.unique(cohort.slices.pair_slice[piercings[cohort.slices.pair_piercing]]).tolist()
+    return np.flatnonzero(cohort.slices.sums(piercings.astype(np.float64))[0]).tolist()

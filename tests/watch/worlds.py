@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.watch.cohort import NEVER, Cohort
+from pipeline.watch.arrays import NEVER
+from pipeline.watch.cohort import Cohort
 from pipeline.watch.slices import Levels, make_slices
 
 RISK = np.array([0.015, 0.05])
@@ -58,9 +59,10 @@ class World:
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """A drawn world: its cohort, and for each piercing whether it was truly infected by the story alone."""
+    """A drawn world: its cohort, the codes its piercings are told apart by, and whom the story alone infected."""
 
     cohort: Cohort
+    codes: dict[str, NDArray[np.int64]]
     is_excess: NDArray[np.bool_]
     change: int
 
@@ -133,7 +135,7 @@ def draw(world: World, seed: int) -> Drawn:
         slices=slices,
         window_days=30,
     )
-    return Drawn(cohort, is_excess, change)
+    return Drawn(cohort, codes, is_excess, change)
 
 
 def _visits(performed: NDArray[np.int64], branch: NDArray[np.int64]) -> NDArray[np.int64]:
