@@ -59,6 +59,7 @@ def test_a_night_answers_in_one_json_document(scapha: Scapha, after: Path) -> No
     told = document(result)
     assert (result.exit_code, result.stderr) == (0, "")
     published = json.loads((after / "site" / "summary.json").read_text("utf-8"), parse_constant=pytest.fail)
+    assert published.pop("reader") == "quality lead"
     assert told == published | {"new_signals": [], "site_changed": False, "files_of_no_table": N_OTHERS}
     assert (told["counts"]["accepted"], told["counts"]["files_unreadable"]) == (3, 3)
 
