@@ -47,20 +47,28 @@ def steps(world: World, nights: int, seed: int) -> Steps:
     return found
 
 
-def alarms_of(found: Steps, threshold: float) -> list[tuple[int, int]]:
-    """Night, from the change, and chart of each alarm; alarms within four weeks of one are of one incident."""
+def alarms_of(found: Steps, threshold: float) -> list[tuple[int, int, bool]]:
+    """Night, from the change, and chart of each alarm, and whether it opens an incident.
+
+    An alarm within four weeks of another is of the same incident: it opens none, and tells of its chart all the same.
+    """
     level = np.zeros(found.shape[1])
-    alarms: list[tuple[int, int]] = []
+    alarms: list[tuple[int, int, bool]] = []
     quiet_until = -np.inf
     for row, change in enumerate(found):
         level = np.maximum(level + change, 0)
-        chart = int(np.argmax(level))
-        if level[chart] >= threshold:
-            if row > quiet_until:
-                alarms.append((row - SETTLING_NIGHTS, chart))
+        beyond = np.flatnonzero(level >= threshold)
+        is_new = row > quiet_until
+        alarms += [(row - SETTLING_NIGHTS, int(chart), is_new and chart == beyond[0]) for chart in beyond]
+        if beyond.size:
             quiet_until = row + QUIET_NIGHTS
-            level[level >= threshold] = 0
+            level[beyond] = 0
     return alarms
+
+
+def n_opened(alarms: list[tuple[int, int, bool]], first: int, last: float = np.inf) -> int:
+    """How many incidents open on nights from `first` to before `last`."""
+    return sum(is_new and first <= at < last for at, _, is_new in alarms)
 
 
 def many(world: World, nights: int, seeds: Iterable[int]) -> list[Steps]:
@@ -77,14 +85,14 @@ def threshold(branches: int) -> float:
     low, high = 1.0, 15.0
     while high - low > 0.01:
         level = (low + high) / 2
-        a_year = np.mean([sum(at >= 0 for at, _ in alarms_of(one, level)) for one in null]) * YEAR / nights
+        a_year = np.mean([n_opened(alarms_of(one, level), 0) for one in null]) * YEAR / nights
         low, high = (low, level) if a_year <= BUDGET[branches] else (level, high)
     return high
 
 
 def alarms(name: str, world: World, seeds: range) -> None:
     """Prints false alarms a year."""
-    counts = [sum(at >= 0 for at, _ in alarms_of(one, threshold(world.branches))) for one in many(world, 364, seeds)]
+    counts = [n_opened(alarms_of(one, threshold(world.branches)), 0) for one in many(world, 364, seeds)]
     say(f"{name}: {resampled(np.array(counts) * YEAR / 364, np.mean)} a year")
 
 
@@ -92,7 +100,7 @@ def delay(name: str, world: World, charts: tuple[int, ...], seeds: range) -> Non
     """Prints how soon one of `charts` alarms; worlds in which one did just before the change are left out."""
     weeks = []
     for one in many(world, 182, seeds):
-        met = [at for at, chart in alarms_of(one, threshold(world.branches)) if chart in charts]
+        met = [at for at, chart, _ in alarms_of(one, threshold(world.branches)) if chart in charts]
         if not met or met[0] >= 0:
             weeks.append(met[0] / 7 if met else np.inf)
     values = np.array(weeks)
@@ -103,7 +111,7 @@ def delay(name: str, world: World, charts: tuple[int, ...], seeds: range) -> Non
 def chance(name: str, world: World, seeds: range, first: int, last: int) -> None:
     """Prints the probability of an alarm on nights from `first` to before `last`."""
     limit = threshold(world.branches)
-    hit = [any(first <= at < last for at, _ in alarms_of(one, limit)) for one in many(world, last, seeds)]
+    hit = [n_opened(alarms_of(one, limit), first, last) > 0 for one in many(world, last, seeds)]
     say(f"{name}: {resampled(np.array(hit, dtype=np.float64), np.mean)}")
 
 
