@@ -112,10 +112,17 @@ def test_wilson_corrected_equals_scipy(part: tuple[int, int]) -> None:
 @untimed
 @given(PARTS)
 def test_clopper_pearson_equals_scipy(part: tuple[int, int]) -> None:
-    """SciPy finds the ends by solving for the binomial tails, not by beta quantiles."""
+    """SciPy finds the ends by solving for the binomial tails, to 2e-12 (brentq), not by beta quantiles."""
     other = binomtest(*part).proportion_ci(method="exact")
     interval = clopper_pearson(*part)
-    assert_allclose([interval.low, interval.high], [other.low, other.high], rtol=1e-6, atol=1e-15)
+    assert_allclose([interval.low, interval.high], [other.low, other.high], rtol=1e-6, atol=2e-12)
+
+
+@untimed
+@given(st.integers(min_value=1, max_value=10**6))
+def test_clopper_pearson_of_a_single_event_begins_where_its_tail_solves_in_closed_form(n: int) -> None:
+    """P(X >= 1) = 1 - (1 - p)^n = 0.025."""
+    assert_allclose(clopper_pearson(1, n).low, -np.expm1(np.log1p(-0.025) / n), rtol=1e-12)
 
 
 @few
