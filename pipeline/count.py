@@ -27,10 +27,8 @@ def count(
 ) -> tuple[date | None, Frames]:
     """The as-of date and measures by their names, with the weeks kept from rows that are aged out.
 
-    Beside `week_records` stands `week_records_before`, the same as known a week before.
-
     Without a given `as_of` it is the newest day any accepted row tells of; None where there is no row at all, and then
-    the measures are empty.
+    the measures are empty. Beside `week_records` stands `week_records_before`, the same as known a week before.
     """
     known_by, params = lay_out(con, settings, as_of, measures)
     frames = {name: measured(con, name, params) for name in measures}

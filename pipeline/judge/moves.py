@@ -1,4 +1,4 @@
-"""Why the figures of the week before last night's last week moved: records that came late, and those corrected since.
+"""Why the figures of the last whole week but one moved within a week: records that came late, or were corrected.
 
 What was told a week ago is counted again from what was known then, so that told + late + corrected is what is known
 now, to the unit and the cent.
@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-KEY = ("branch_id", "kind", "currency", "record")
+_KEY = ("branch_id", "kind", "currency", "record")
 WEEK = timedelta(weeks=1)
 
 
@@ -22,7 +22,7 @@ def judge_week_moves(now: pl.DataFrame, before: pl.DataFrame, as_of: date) -> pl
     week = as_of - timedelta(days=6)
     week -= timedelta(days=week.weekday()) + WEEK
     known, told = (records.filter(pl.col("week") == week) for records in (now, before))
-    both = known.join(told, on=KEY, how="full", coalesce=True, nulls_equal=True, suffix="_told")
+    both = known.join(told, on=_KEY, how="full", coalesce=True, nulls_equal=True, suffix="_told")
     amount, amount_told = (pl.col(name).fill_null(0) for name in ("amount", "amount_told"))
     is_late = pl.col("amount_told").is_null() & (pl.col("first_recorded_on") > as_of - WEEK)
     change = pl.when(~is_late).then(amount - amount_told)

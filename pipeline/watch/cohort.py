@@ -99,9 +99,8 @@ class Slices:
         Sets are told apart by their size and two sums of random numbers given to the piercings.
         """
         n = 1 + max((int(own.piercing.max(initial=-1)) for own in self.pairs), default=-1)
-        keys = (
-            np.random.default_rng(0).integers(1 << 26, size=(2, n)).astype(np.float64)
-        )  # exact in sums of 2^27 of them
+        # Of 26 bits, so that sums of 2^27 of them are exact.
+        keys = np.random.default_rng(0).integers(1 << 26, size=(2, n)).astype(np.float64)
         told_apart = self.sums(np.ones(n), *keys)
         kept = np.zeros(self.count, dtype=bool)
         kept[np.unique(told_apart, axis=1, return_index=True)[1]] = True

@@ -23,9 +23,16 @@ def observed_expected(
         strokeDash=alt.StrokeDashValue([3, 2], condition={"test": "datum.solid", "value": [1, 0]}),
     )
     line = base.mark_line(interpolate="step-after", color=MARK, strokeWidth=2).encode(y=alt.Y("expected:Q"))
-    if completion is None or completion.is_empty():
-        return alt.layer(bars, line)
-    return alt.layer(bars, *_still_to_come(completion), line)
+    still = () if completion is None or completion.is_empty() else _still_to_come(completion)
+    return alt.layer(bars, *still, line, _newest_step(weeks))
+
+
+def _newest_step(weeks: pl.DataFrame) -> alt.Chart:
+    """The newest week's part of the stepped line, which ends where that week begins."""
+    newest = weeks.filter(pl.col("week") == pl.col("week").max()).select("week", "expected")
+    base = alt.Chart(values(with_week_ends(newest))).mark_rule(color=MARK, strokeWidth=2)
+    step: alt.Chart = base.encode(x=alt.X("week:T"), x2=alt.X2("week_end:T"), y=alt.Y("expected:Q"))
+    return step
 
 
 def _still_to_come(completion: pl.DataFrame) -> tuple[alt.Chart, alt.Chart]:

@@ -48,6 +48,10 @@ PACK_WORDS = (
     "By the latest count, what came and went since, and how fast the article went in the last eight weeks. What expires"
     " first is used first; a pack past its date is not used at all."
 )
+NOT_COMPARED = (
+    "How this branch’s piercings heal is not compared here: too few are old enough, or only one other branch stands "
+    "beside it."
+)
 LOOK_FIRST = "Look first at how many were reached, then at what changed."
 
 
@@ -122,7 +126,9 @@ def _lead(edition: Edition, branch_id: str) -> list[str]:
     rows = edition.results["comparison"].filter(
         (pl.col("branch_id") == branch_id) & (pl.col("complication") == "infection")
     )
-    if rows.is_empty() or edition.is_too_early() or rows["expected"][0] < standardise.LEAST_EXPECTED:
+    if rows.is_empty():
+        return [NOT_COMPARED]
+    if edition.is_too_early() or rows["expected"][0] < standardise.LEAST_EXPECTED:
         return ["Too few piercings are old enough to say how this branch’s heal."]
     row = rows.row(0, named=True)
     told = (

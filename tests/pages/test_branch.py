@@ -49,7 +49,7 @@ def test_what_is_known_of_a_branch(drawn: list[Drawn], changes: dict[str, Any], 
 @pytest.mark.parametrize(
     ("rows", "lead"),
     [
-        ([], ["Too few piercings are old enough to say how this branch’s heal."]),
+        ([], [branch.NOT_COMPARED]),
         ([compared(expected=0.9, ratio=None)], ["Too few piercings are old enough to say how this branch’s heal."]),
         (
             [compared()],
@@ -84,7 +84,7 @@ def test_what_is_known_of_a_branch(drawn: list[Drawn], changes: dict[str, Any], 
         ),
         (
             [compared("B2", ratio=9.0), compared("B1", "tear", ratio=9.0)],
-            ["Too few piercings are old enough to say how this branch’s heal."],
+            [branch.NOT_COMPARED],
         ),
     ],
 )

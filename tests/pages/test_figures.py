@@ -1,6 +1,7 @@
 """The table beside every chart holds the same figures as the chart, and nothing less."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -12,7 +13,7 @@ from support.editions import MONDAY, written
 
 from .conftest import Drawn
 from .rows import attach, mondays, plain_week, week
-from .specs import marks, rows_of
+from .specs import Spec, marks, rows_of
 
 Rows = list[tuple[str, ...]]
 
@@ -48,13 +49,22 @@ def of_infections(drawn: Drawn) -> Rows:
     ]
 
 
+def assert_newest_step(drawn: Drawn, step: Spec, weeks: list[dict[str, Any]]) -> None:
+    """The stepped line goes on to the end of its newest week."""
+    (own,) = rows_of(drawn.spec, step)
+    newest = max(weeks, key=lambda row: str(row["week"]))
+    assert all(own[name] == newest[name] for name in ("week", "week_end", "expected"))
+
+
 def of_completed(drawn: Drawn) -> Rows:
     """Weeks as `of_infections`, with what stands on the bar of each: the end, and the limits."""
     known, *coming = marks(drawn.spec, "bar")
     (line,) = marks(drawn.spec, "line")
     assert rows_of(drawn.spec, known) == rows_of(drawn.spec, line)
     on_top = {row["week"]: row for unit in coming for row in rows_of(drawn.spec, unit)}
-    assert all(rows_of(drawn.spec, unit) == list(on_top.values()) for unit in marks(drawn.spec, "rule"))
+    *whiskers, newest_step = marks(drawn.spec, "rule")
+    assert all(rows_of(drawn.spec, unit) == list(on_top.values()) for unit in whiskers)
+    assert_newest_step(drawn, newest_step, rows_of(drawn.spec, line))
     weeks = list(reversed(rows_of(drawn.spec, known)))
     ends = [
         f"about {numbers.count(end['expected_final'])} {numbers.count_range(end['low'], end['high'])} (95\u00a0%)"

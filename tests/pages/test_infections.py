@@ -64,7 +64,7 @@ def test_what_is_still_to_come_stands_hollow_on_what_is_known_with_its_limits(dr
     completed_figure(Figures(), edition(), None, "all branches")
     spec = drawn[0].spec
     known, coming = marks(spec, "bar")
-    (whiskers,) = marks(spec, "rule")
+    whiskers, _ = marks(spec, "rule")
     assert [row["solid"] for row in rows_of(spec, known)] == [True, True, True, False]
     assert coming["mark"]["fill"] == "transparent"
     for unit, ends in ((coming, ("observed", "expected_final")), (whiskers, ("low", "high"))):
