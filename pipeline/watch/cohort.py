@@ -102,8 +102,12 @@ class Slices:
         # Of 26 bits, so that sums of 2^27 of them are exact.
         keys = np.random.default_rng(0).integers(1 << 26, size=(2, n)).astype(np.float64)
         told_apart = self.sums(np.ones(n), *keys)
-        kept = np.zeros(self.count, dtype=bool)
-        kept[np.unique(told_apart, axis=1, return_index=True)[1]] = True
+        is_first = np.zeros(self.count, dtype=bool)
+        is_first[np.unique(told_apart, axis=1, return_index=True)[1]] = True
+        return self.chosen(is_first)
+
+    def chosen(self, kept: NDArray[np.bool_]) -> "Slices":
+        """Some of the slices alone, numbered anew in their order; piercings keep their numbers."""
         pairs = []
         for own in self.pairs:
             stays = kept[own.slices]

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.stats.arguments import FloatArray
 from pipeline.stats.cohort_evidence import WINDOWS
-from pipeline.watch.arrays import NEVER
+from pipeline.watch.arrays import NEVER, IntArray
 from pipeline.watch.cohort import Cohort
 from pipeline.watch.expected import ExpectedSoFar
 from pipeline.watch.scoring import Scores, score_slices
@@ -65,7 +65,7 @@ def watch_night(
     for at in waiting:
         own = beyond.overlapped(at, open_)
         if own is not None and cohort.slices.names[at] not in joined:
-            raised.append(beyond.signal(at, scores))
+            raised.append(beyond.joins(at))
             open_[own] = replace(open_[own], signals=(*open_[own].signals, raised[-1]))
     faded = tuple(incident for incident in kept if night - incident.standing > QUIET_NIGHTS)
     return Night(tuple(open_), faded, tuple(raised), scores)
@@ -84,6 +84,7 @@ class _Beyond:
         self.slices = [int(at) for at in np.flatnonzero(scores.score >= limit)]
         self.names = {cohort.slices.names[at] for at in self.slices}
         self.joined: dict[Name, Signal] = {}
+        self._regions: dict[Signal, IntArray] = {}
 
     def stood(self, incident: Incident) -> Incident:
         """The incident, standing on this night where any of its signals does."""
@@ -99,37 +100,46 @@ class _Beyond:
 
     def furthest(self, waiting: list[int], open_: list[Incident]) -> Signal | None:
         """The signal of the waiting slice that is furthest beyond with open incidents allowed for; None if none is."""
-        allowed = _allowed(open_, self.cohort, self.expected) if open_ else None
-        now = score_slices(self.cohort, self.night, self.expected, allowed) if open_ else self.scores
-        margin = (now.score - self.limit)[waiting]
-        if margin.max() < 0:
-            return None
-        return self.signal(waiting[int(np.argmax(margin))], now)
+        is_waiting = np.zeros(self.cohort.slices.count, dtype=bool)
+        is_waiting[waiting] = True
+        few = replace(self.cohort, slices=self.cohort.slices.chosen(is_waiting))  # so that many incidents cost little
+        now = score_slices(few, self.night, self.expected, self._allowed(open_))
+        margin = now.score - self.limit[is_waiting]
+        at = int(np.argmax(margin))
+        return self._signal(few.slices.names[at], now.window[at]) if margin[at] >= 0 else None
 
-    def signal(self, at: int, scores: Scores) -> Signal:
+    def joins(self, at: int) -> Signal:
+        """The signal of a slice that joins an incident."""
+        return self._signal(self.cohort.slices.names[at], self.scores.window[at])
+
+    def _signal(self, name: Name, window: int) -> Signal:
         """The signal of a slice: the one it has already, or one raised on this night."""
-        name = self.cohort.slices.names[at]
-        new = Signal(name, self.night, self.night + 1 - int(WINDOWS[scores.window[at]]))
-        return self.joined.get(name, new)
+        return self.joined.get(name, Signal(name, self.night, self.night + 1 - int(WINDOWS[window])))
+
+    def _region(self, incident: Incident) -> IntArray:
+        """The recent piercings, by their place, that an incident's first signal is about."""
+        if incident.first not in self._regions:
+            self._regions[incident.first] = np.flatnonzero(region(incident.first, self.cohort, self.expected))
+        return self._regions[incident.first]
+
+    def _allowed(self, open_: list[Incident]) -> FloatArray:
+        """By how much incidents raise what is expected of each recent piercing in them: the largest ratio."""
+        factor = np.ones(len(self.expected.recent))
+        event = self.cohort.recorded[self.expected.recent] != NEVER
+        for incident in open_:
+            inside = self._region(incident)
+            # As if one more were seen as expected.
+            ratio = (1 + event[inside].sum()) / (1 + self.expected.so_far[inside].sum())
+            factor[inside] = np.maximum(factor[inside], ratio)
+        return factor
 
     def overlapped(self, at: int, open_: list[Incident]) -> int | None:
         """The open incident that shares most of its expected events with a slice, if half of the smaller's or more."""
         own = np.zeros(len(self.cohort.performed), dtype=bool)
         own[self.cohort.slices.members(at)] = True
         mass = np.where(own[self.expected.recent], self.expected.so_far, 0.0)
-        inside = [region(incident.first, self.cohort, self.expected) for incident in open_]
+        inside = [self._region(incident) for incident in open_]
         common = np.array([mass[one].sum() for one in inside])
         smaller = np.array([min(mass.sum(), self.expected.so_far[one].sum()) for one in inside])
         best = int(np.argmax(common))
         return best if common[best] >= OVERLAP * smaller[best] else None
-
-
-def _allowed(open_: list[Incident], cohort: Cohort, expected: ExpectedSoFar) -> FloatArray:
-    """By how much each recent piercing's expected events are raised by the incidents it lies in: the largest ratio."""
-    factor = np.ones(len(expected.recent))
-    event = cohort.recorded[expected.recent] != NEVER
-    for incident in open_:
-        inside = region(incident.first, cohort, expected)
-        ratio = (1 + event[inside].sum()) / (1 + expected.so_far[inside].sum())  # as if one more were seen as expected
-        factor[inside] = np.maximum(factor[inside], ratio)
-    return factor
