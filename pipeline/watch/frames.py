@@ -1,6 +1,6 @@
 """From the measures to cohorts: codes, day numbers and slices of the piercings known on a night."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -106,11 +106,12 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
             recorded=_known(events.get((name,)), "recorded_on", n),
             window_days=windows[name],
         )
-        cohorts[name] = _settle(cohort, [one for one in settled if one.complication == name])
+        cohorts[name] = settle(cohort, [one for one in settled if one.complication == name])
     return cohorts
 
 
-def _settle(cohort: Cohort, settled: Sequence[Settled]) -> Cohort:
+def settle(cohort: Cohort, settled: Iterable[Settled]) -> Cohort:
+    """The cohort with the piercings marked that notes settled, and those of them whose excess has a cause."""
     is_settled, is_caused = cohort.is_settled.copy(), cohort.is_caused.copy()
     for one in settled:
         at = cohort.slices.index.get(one.name, cohort.slices.index.get(one.instead) if one.instead else None)

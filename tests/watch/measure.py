@@ -176,6 +176,11 @@ def figures(seeds: range) -> dict[str, Callable[[], None]]:
         "follow-up": partial(chance, "Follow-up 50 to 80 %", "at most 0.40 in 26 weeks", more, seeds, 0, 182),
         "season": partial(alarms, "False alarms, chain, season 25 %", "-", chain(season=0.25), seeds),
         "visits": partial(alarms, "False alarms, chain, 3 of 10 visits alike", "-", chain(concordance=0.3), seeds),
+        "ill-more": partial(alarms, "False alarms, chain, infected reached 0.85", "-", chain(reached_ill=0.85), seeds),
+        "ill-less": partial(alarms, "False alarms, chain, infected reached 0.55", "-", chain(reached_ill=0.55), seeds),
+        "form": partial(
+            chance, "Studio, infected alone reached 0.7 to 0.9", "-", World(story=Story(reach_ill=0.9)), seeds, 0, 182
+        ),
         "unasked": partial(alarms, "False alarms, chain, 15 % tell unasked", "-", chain(unasked=0.15), seeds),
     }
 

@@ -31,19 +31,26 @@ PRACTITIONERS = 4
 class Story:
     """What is changed from a day on; nothing, unless told.
 
-    `factor` is on the true risk of the piercings that `of` names: none, all, branch, lot, practitioner:site_group.
-    Reach changes to `reach`; recording stops for `backlog` days, all of which then comes at once.
+    `factor` is on the true risk of the piercings that `of` names: none, all, branch, lot, practitioner:site_group. It
+    ends after `until` days, if told, and is back from `again` on. Reach changes to `reach`, that of the infected to
+    `reach_ill`; recording stops for `backlog` days, all of which then comes at once.
     """
 
     factor: float = 1.0
     of: str = "none"
+    until: int | None = None
+    again: int | None = None
     reach: float | None = None
+    reach_ill: float | None = None
     backlog: int = 0
 
 
 @dataclass(frozen=True)
 class World:
-    """The chain: branches, piercings a week in each, days of history and days after the change."""
+    """The chain: branches, piercings a week in each, days of history and days after the change.
+
+    `reached_ill` is the part reached of those infected, where they answer more or less often than the others.
+    """
 
     branches: int = 1
     a_week: float = 60.0
@@ -51,6 +58,7 @@ class World:
     after: int = 182
     branch_sd: float = 0.2
     reached: float = REACHED
+    reached_ill: float | None = None
     season: float = 0.0
     unasked: float = 0.0
     concordance: float = 0.0
@@ -87,13 +95,16 @@ def draw(world: World, seed: int) -> Drawn:
     if story.of == "lot":  # a lot that begins on the day, in place of a stream's next
         lot = np.where((stream == 0) & (performed >= change), int(BAD_LOT), lot)
     after = performed >= change
-    hit = {
-        "none": np.zeros(n, dtype=bool),
-        "all": after,
-        "branch": after & (branch == 0),
-        "lot": after & (lot == int(BAD_LOT)),
-        "practitioner:site_group": after & (practitioner == 0) & (site == 1),
-    }[story.of]
+    hit = (
+        _raised(story, performed - change)
+        & {
+            "none": np.zeros(n, dtype=bool),
+            "all": np.ones(n, dtype=bool),
+            "branch": branch == 0,
+            "lot": lot == int(BAD_LOT),
+            "practitioner:site_group": (practitioner == 0) & (site == 1),
+        }[story.of]
+    )
     branch_factor = np.exp(rng.normal(0, world.branch_sd, world.branches)) if world.branches > 1 else np.ones(1)
     season = 1 + world.season * np.cos(2 * np.pi * (performed - 200) / 365)
     risk = RISK[site] * branch_factor[branch] * season
@@ -101,7 +112,7 @@ def draw(world: World, seed: int) -> Drawn:
     uniform = _shared(rng, visit, rng.random(n), world.concordance)
     infected = uniform < risk * np.where(hit, story.factor, 1.0)
     is_excess = infected & (uniform >= risk)
-    reached = rng.random(n) < np.where(after & (story.reach is not None), story.reach or 0.0, world.reached)
+    reached = rng.random(n) < _reach(world, after, infected)
     told = infected & (reached | (rng.random(n) < world.unasked))
     late = (rng.gamma(2, 4, n) + rng.lognormal(np.log(4), 0.7, n)).astype(np.int64)
     recorded = np.where(told, performed + late, NEVER)
@@ -136,6 +147,22 @@ def draw(world: World, seed: int) -> Drawn:
         window_days=30,
     )
     return Drawn(cohort, codes, is_excess, change)
+
+
+def _raised(story: Story, day: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """On which days from the change the story's factor holds."""
+    ends = np.inf if story.until is None else story.until
+    begins_again = np.inf if story.again is None else story.again
+    return ((day >= 0) & (day < ends)) | (day >= begins_again)
+
+
+def _reach(world: World, after: NDArray[np.bool_], infected: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """How likely each client is reached."""
+    story = world.story
+    usual = np.where(after & (story.reach is not None), story.reach or 0.0, world.reached)
+    ill = usual if world.reached_ill is None else np.full(len(usual), world.reached_ill)
+    ill = np.where(after & (story.reach_ill is not None), story.reach_ill or 0.0, ill)
+    return np.where(infected, ill, usual)
 
 
 def _visits(performed: NDArray[np.int64], branch: NDArray[np.int64]) -> NDArray[np.int64]:
