@@ -1,4 +1,4 @@
-"""The night: receive, check, load, count, judge, publish. Its sister `report` publishes again from the store."""
+"""The night: receive, check, load, count, judge, publish, mail. Its sister `report` publishes again from the store."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -16,6 +16,7 @@ from pipeline.intake.inbox import Inbox, look_into
 from pipeline.intake.load import Taken, take_in
 from pipeline.intake.pseudonyms import key_for, read_key
 from pipeline.judge import judge
+from pipeline.mail.night import mail_night
 from pipeline.places import disk_told, owner_only
 from pipeline.publish import built_aside, check_site_path
 from pipeline.remember import memory_of, remember
@@ -56,7 +57,7 @@ def run_night(
     clock: Callable[[], datetime],
     progress: Progress,
 ) -> Outcome:
-    """Take in what is new, count, judge and publish: all of it, or nothing.
+    """Take in what is new, count, judge and publish: all of it, or nothing. Mail of it follows, if it is set.
 
     `clock` tells the present, with its offset. Raises `UserError` with a remedy where the inbox, the store or the
     site's path is wrong; the store and the published site are then as they were.
@@ -95,12 +96,14 @@ def run_night(
             con.close()
             is_changed = put_in_place()
         kept_too_long = clear_originals()
+        not_mailed = mail_night(edition, settings.mail, store=store, key=key, now=clock()) if as_of is None else ()
     return replace(
         _outcome(edition, taken, new_signals, is_changed),
         warnings=(
             *_nothing_to_take(inbox, inbox_folder),
             *_unreadable(taken, edition.results["rejected_rows"]),
             *kept_too_long,
+            *not_mailed,
         ),
     )
 
@@ -183,6 +186,7 @@ def count_and_judge(
         chain_name=settings.chain_name,
         adult_age=settings.adult_age,
         run=dict(zip(names, run[0], strict=True)) if run else {},
+        locale=settings.locale,
     )
     known = set(before.signals["signal_id"])
     return edition, tuple(name for name in results["signals"]["signal_id"] if name not in known)

@@ -11,6 +11,8 @@ from typing import Annotated, Any, TypeAlias
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator
 
+from pipeline.addressees import MailSettings
+from pipeline.contract.locales import DEFAULT_LOCALE, known_locales, locale_named
 from pipeline.contract.vocabulary import SITE_GROUPS
 from pipeline.errors import UsageError
 from pipeline.sources import FAULTS, MUST_BE_PAIRS, MUST_BE_TEXT, Source, Split, did_you_mean, known_zone
@@ -48,6 +50,16 @@ def _not_blank(text: str) -> str:
     return text
 
 
+def _known_locale(name: str) -> str:
+    try:
+        locale_named(name)
+    except ValueError:
+        language = name.replace("_", "-").partition("-")[0].lower()
+        meant = did_you_mean(name, (known for known in known_locales() if known.partition("-")[0] == language))
+        raise ValueError(f"must be a language and region that CLDR knows, such as {DEFAULT_LOCALE}{meant}") from None
+    return name
+
+
 class DeclaredPhase(BaseModel):
     """A day from whose week on control charts have a new baseline, and why: of every chart, or of one branch's."""
 
@@ -66,6 +78,9 @@ class Settings(BaseModel):
     chain_name: str = Field(default="", max_length=80, description="what the pages call the business")
     timezone: Annotated[str, AfterValidator(known_zone)] = Field(
         default="UTC", description="time zone of branches that have none"
+    )
+    locale: Annotated[str, AfterValidator(_known_locale)] = Field(
+        default=DEFAULT_LOCALE, description="how pages write numbers, days and amounts"
     )
     adult_age: int = Field(default=18, ge=0, le=120, description="age from which no guardian is needed")
     allowed_site_groups: tuple[str, ...] = Field(
@@ -88,6 +103,7 @@ class Settings(BaseModel):
     small_count: int = Field(
         default=5, ge=2, le=100, description="smallest number of people, but none, told to readers outside the company"
     )
+    mail: MailSettings | None = Field(default=None, description="mail that nights send; without it none is made")
     sources: tuple[Source, ...] = Field(
         default=(), strict=False, description="how exports are written that are not the plain case; the first fit holds"
     )
@@ -169,7 +185,9 @@ def _leaves(settings: Settings) -> Iterator[tuple[Way, Any]]:
     """Every setting's way and value; within a source, each pair of `columns`, `values` and `constants` is one."""
     found = settings.model_dump(exclude_none=True, by_alias=True)
     lists = {name: found.pop(name) for name in LISTS}
+    mail = found.pop("mail", {})
     yield from (((name,), value) for name, value in found.items())
+    yield from ((("mail", name), value) for name, value in mail.items())
     yield from (((name,), ()) for name in LISTS if not lists[name])
     for name, entries in lists.items():
         for at, entry in enumerate(entries):
@@ -222,11 +240,13 @@ def _told(fault: Any, lines: dict[Way, int]) -> Iterator[str]:
 
 
 def _unknown(way: Way) -> str:
-    model, of = {
+    models: dict[int, tuple[type[BaseModel], str]] = {
         1: (Settings, ""),
+        2: (MailSettings, " of mail"),
         3: (DeclaredPhase, " of a phase") if way[0] == "phases" else (Source, " of a source"),
         4: (Split, " of a split"),
-    }[len(way)]
+    }
+    model, of = models[len(way)]
     known = [field.alias or name for name, field in model.model_fields.items()]
     return f"is no setting{of}{did_you_mean(str(way[-1]), known)}"
 

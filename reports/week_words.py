@@ -8,6 +8,7 @@ from reports import numbers, words
 from reports.business import BOUGHT, VISITS, YEAR, Line
 from reports.edition import Edition
 from reports.findings import Finding, findings, silent_branches
+from reports.locales import isolated
 
 
 def what_changed(lines: list[Line], monday: date) -> str:
@@ -64,7 +65,7 @@ def what_to_do(edition: Edition, gaps: int) -> str:
     if silent:
         branch, through = silent[0]
         since = f"nothing has come since {numbers.day(through)}" if through else "nothing has come yet"
-        return f"Ask {branch} for its exports: {since}."
+        return f"Ask {isolated(branch)} for its exports: {since}."
     if gaps:
         return (
             f"Nothing stands out among what is known; {words.plural(gaps, 'gap')} in this week’s records can be closed."
@@ -75,15 +76,21 @@ def what_to_do(edition: Edition, gaps: int) -> str:
 def _against(finding: Finding) -> str:
     return (
         f"{words.COMPLICATION[finding.complication]} in {numbers.count(finding.observed)} of "
-        f"{words.plural(finding.procedures, 'piercing')}, about {finding.expected:.0f} expected"
+        f"{words.plural(finding.procedures, 'piercing')}, about {numbers.count(finding.expected)} expected"
     )
 
 
 def without_person(finding: Finding) -> str:
     """A cause's name on pages that name no practitioner."""
-    if finding.dimension == "practitioner":
-        return "one practitioner’s piercings (named on the watch)"
-    if finding.dimension == "practitioner:site_group":
-        group = finding.level.split(":")[1]
-        return f"one practitioner’s {words.SITE_GROUP.get(group, group)} piercings (named on the watch)"
-    return finding.name
+    return unnamed(finding.dimension, finding.level)
+
+
+def unnamed(dimension: str, level: str) -> str:
+    """A slice's name where no practitioner is named."""
+    parts = list(zip(dimension.split(":"), level.split(":"), strict=True)) if ":" in dimension else [(dimension, level)]
+    others = [part for part in parts if part[0] != "practitioner"]
+    if len(others) == len(parts):
+        return words.named(dimension, level)
+    groups = [f"{words.SITE_GROUP.get(group, group)} " for name, group in others if name == "site_group"]
+    rest = [f", {words.named(*part)}" for part in others if part[0] != "site_group"]
+    return f"one practitioner’s {''.join(groups)}piercings{''.join(rest)} (named on the watch)"

@@ -41,6 +41,8 @@ OWNER = Reader("owner", ("index.html", "compare.html", *_ABOUT))
 CHAIN = Reader("chain", ("compare.html", *_ABOUT))
 BRANCH = Reader("branch", (EVERY_BRANCH, *_ABOUT))
 OUTSIDE = Reader("outside", ("index.html",))
+BY_MAIL = Reader("quality lead by mail", ())
+"""The quality lead where mail may be read on its way: as an owner, of incidents alone."""
 READERS = {reader.name: reader for reader in (OWNER, BRANCH, CHAIN, OUTSIDE)}
 """Whom an edition can be published for, besides the quality lead."""
 
@@ -97,9 +99,13 @@ _FOUND = "observed expected ratio ratio_low ratio_high"
 _EXPOSURES = "dimension level complication signal"
 _CAUSE_BRANCHES = "complication dimension level branch_id procedures events used_from used_to"
 _INCIDENTS = "incident_id opened_on complication dimension level state started_on ended_on standing_on"
+_OPEN = _seen(
+    f"{_INCIDENTS} {_FOUND} signals exposed still_exposed cause_dimension cause_level against provisional", f.unnamed
+)
 _GAPS = _seen("procedure_id branch_id performed_on gap", f.numbered_piercings, counted_by="branch_id gap")
 _REFUSED = _seen("table line rule", f.numbered_lines, emptied="file sha256", counted_by="table rule")
 _PACKS = "branch_id lot_no article_id expires_on packs counted_on used_a_week unused"
+_ANSWERS = "branch_id from_on visits due answered visits_before answered_before chance_fewer chance_more change"
 _BRANCHES = "branch_id name premises region follow_up_policy opened_on known data_from data_through"
 
 SEEN: dict[str, dict[Reader, Seen]] = {
@@ -153,16 +159,15 @@ SEEN: dict[str, dict[Reader, Seen]] = {
         )
     },
     "incidents": {
-        OWNER: _seen(
-            f"{_INCIDENTS} {_FOUND} signals exposed still_exposed cause_dimension cause_level against provisional",
-            f.unnamed,
-        ),
+        OWNER: _OPEN,
+        BY_MAIL: _OPEN,
         BRANCH: _seen(_INCIDENTS, f.met_here, emptied=f"{_FOUND} exposed"),
     },
     "explanations": {},
-    "incident_weeks": {},
+    "incident_weeks": {BY_MAIL: _seen("incident_id week procedures observed expected", f.weeks_of_no_person)},
     "watched_slices": {},
     "thresholds": {},
+    "answers": {OWNER: _seen(_ANSWERS), CHAIN: _seen(_ANSWERS), BRANCH: _seen(_ANSWERS, f.own)},
     "record_gaps": {OWNER: _GAPS, CHAIN: _GAPS, BRANCH: _seen("procedure_id branch_id performed_on gap", f.own)},
     "intake": {
         OWNER: _seen("file table rows accepted rejected duplicate superseded loaded_at readable", f.numbered_files)

@@ -95,6 +95,16 @@ def unnamed(frame: pl.DataFrame, whole: Whole) -> pl.DataFrame:
     return frame
 
 
+def weeks_of_no_person(frame: pl.DataFrame, whole: Whole) -> pl.DataFrame:
+    """Rows of incident_weeks of incidents that are of no practitioner."""
+    plain = [
+        identifier
+        for identifier, dimension in whole.results["incidents"].select("incident_id", "dimension").iter_rows()
+        if set(dimension.split(":")) <= set(PLAIN)
+    ]
+    return frame.filter(pl.col("incident_id").is_in(plain))
+
+
 def unnamed_causes(frame: pl.DataFrame, whole: Whole) -> pl.DataFrame:
     """Rows of levels that are no person, and of practitioners that stand out over the year, by number."""
     return unnamed(frame.filter(pl.col("dimension").is_in(PLAIN) | pl.col("signal")), whole)

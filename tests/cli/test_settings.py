@@ -135,6 +135,9 @@ def test_every_fault_is_told_at_once(path: Path) -> None:
         "timezone = 1",
         'timezone = ""',
         'timezone = "europe/london"',
+        "locale = 1",
+        'locale = ""',
+        'locale = "German"',
         'allowed_site_groups = "lobe"',
         'allowed_site_groups = ["nose"]',
         "allowed_site_groups = [1]",
@@ -179,6 +182,26 @@ def test_no_zone_is_accepted_that_the_store_cannot_compute_with() -> None:
     for zone in unknown:
         with pytest.raises(ValidationError):
             Settings(timezone=zone)
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("de_CHE", " (did you mean de-CH?)"),
+        ("en-GBR", " (did you mean en-GB?)"),
+        ("xx-GB", ""),
+        ("en_GB.UTF-8", ""),
+    ],
+)
+def test_an_unknown_locale_is_refused_with_the_nearest_known_one(path: Path, name: str, meant: str) -> None:
+    told = f"locale must be a language and region that CLDR knows, such as en-GB{meant}, line 1"
+    assert told in refusal(path, f'locale = "{name}"\n')
+
+
+def test_a_locale_may_be_a_language_alone_and_in_any_spelling(path: Path) -> None:
+    for name in ("en-GB", "de", "de_ch", "sr-Latn-RS", "es-419"):
+        path.write_text(f'locale = "{name}"\n', encoding="utf-8")
+        assert read_settings(path).locale == name
 
 
 def test_a_fault_is_told_with_its_line(path: Path) -> None:
