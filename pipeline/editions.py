@@ -121,6 +121,7 @@ def _of_quarters(
         chain_name=settings.chain_name,
         adult_age=settings.adult_age,
         run={},
+        locale=settings.locale,
     )
 
 

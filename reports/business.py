@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 import polars as pl
@@ -15,6 +16,8 @@ WEEKS_BEFORE = 8
 VISITS = "Visits"
 BOUGHT = "Visits that bought aftercare"
 PROVIDED = "Visits that left with aftercare, gifts and bundles too"
+MOST_WEEKS = 62
+"""Weeks before the as-of date that tables and charts of a week reach back at most: they hold the week a year ago."""
 YEAR = timedelta(days=364)
 """Fifty-two whole weeks, so that a Monday meets a Monday."""
 
@@ -58,7 +61,7 @@ def last_complete_week(edition: Edition) -> date | None:
 
 def lines_of(edition: Edition, dimension: str, level: str) -> list[Line]:
     """The figures of the chain or a branch, in the order they are read."""
-    weekly = edition.results["weekly"]
+    weekly = edition.results["weekly"].filter(pl.col("week") > _before(edition))
     if dimension == "branch":
         weekly = weekly.filter(pl.col("branch_id") == level)
     counts = weekly.group_by("week").agg(pl.col("visits").sum(), pl.col("procedures").sum())
@@ -70,6 +73,11 @@ def lines_of(edition: Edition, dimension: str, level: str) -> list[Line]:
         *_aftercare(edition, dimension, level),
         *_revisits(edition, dimension, level),
     ]
+
+
+def _before(edition: Edition) -> date:
+    """The day before the weeks that are told of."""
+    return date.min if edition.as_of is None else edition.as_of - timedelta(weeks=MOST_WEEKS)
 
 
 def _by_week(frame: pl.DataFrame, column: str) -> dict[date, float]:
@@ -86,25 +94,26 @@ def _takings(weekly: pl.DataFrame, visits: dict[date, float]) -> list[Line]:
         sums = rows.group_by("week").agg((pl.col("aftercare_net") + pl.col("jewellery_net")).sum().alias("taken"))
         taken = _by_week(sums, "taken")
         unit = f" in {currency}" if currency else ""
+        write = partial(numbers.money, currency=currency)
         per_visit = {week: value / visits[week] for week, value in taken.items() if visits.get(week)}
         lines += [
-            Line(f"Takings from aftercare and jewellery{unit}", taken, numbers.money, {}, is_count=False),
-            Line(f"Takings per visit{unit}", per_visit, numbers.money, {}, is_count=False),
+            Line(f"Takings from aftercare and jewellery{unit}", taken, write, {}, is_count=False),
+            Line(f"Takings per visit{unit}", per_visit, write, {}, is_count=False),
         ]
     return lines
 
 
 def _aftercare(edition: Edition, dimension: str, level: str) -> list[Line]:
     # A week in which no visit is matched to a receipt is one whose receipts did not come in, not one without sales.
-    rows = [row for row in _weeks_of(edition.results["attach"], dimension, level) if row["linked_visits"]]
+    rows = [row for row in _weeks_of(edition, "attach", dimension, level) if row["linked_visits"]]
     sold = {row["week"]: row["rate"] for row in rows}
     provided = {row["week"]: row["provided_visits"] / row["eligible_visits"] for row in rows}
     notes = {
-        row["week"]: f"{row['attached_visits']} of {row['eligible_visits']}; "
+        row["week"]: f"{_of(row['attached_visits'], row['eligible_visits'])}; "
         f"{numbers.share_range(row['wilson_low'], row['wilson_high'])}"
         for row in rows
     }
-    given = {row["week"]: f"{row['provided_visits']} of {row['eligible_visits']}" for row in rows}
+    given = {row["week"]: _of(row["provided_visits"], row["eligible_visits"]) for row in rows}
     linked = {row["week"]: row["linked_visits"] / row["eligible_visits"] for row in rows}
     bought_of = {row["week"]: (row["attached_visits"], row["eligible_visits"]) for row in rows}
     provided_of = {row["week"]: (row["provided_visits"], row["eligible_visits"]) for row in rows}
@@ -116,12 +125,13 @@ def _aftercare(edition: Edition, dimension: str, level: str) -> list[Line]:
 
 
 def _revisits(edition: Edition, dimension: str, level: str) -> list[Line]:
-    rows = _weeks_of(edition.results["revisits"], dimension, level)
+    rows = _weeks_of(edition, "revisits", dimension, level)
     kept = {row["week"]: row["attended"] / row["due"] for row in rows}
     missed = {row["week"]: row["no_show_rate"] for row in rows}
-    kept_notes = {row["week"]: f"{row['attended']} of {row['due']} due" for row in rows}
+    kept_notes = {row["week"]: f"{_of(row['attended'], row['due'])} due" for row in rows}
     missed_notes = {
-        row["week"]: f"{row['no_show']} of {row['due']}; {row['unknown']} with nothing written down" for row in rows
+        row["week"]: f"{_of(row['no_show'], row['due'])}; {numbers.count(row['unknown'])} with nothing written down"
+        for row in rows
     }
     return [
         Line("Revisits kept", kept, numbers.share, kept_notes, is_count=False),
@@ -129,13 +139,16 @@ def _revisits(edition: Edition, dimension: str, level: str) -> list[Line]:
     ]
 
 
-def _weeks_of(frame: pl.DataFrame, dimension: str, level: str) -> list[dict[str, Any]]:
-    rows = frame.filter(
+def _of(part: int, whole: int) -> str:
+    return f"{numbers.count(part)} of {numbers.count(whole)}"
+
+
+def _weeks_of(edition: Edition, name: str, dimension: str, level: str) -> list[dict[str, Any]]:
+    rows = edition.results[name].filter(
         (pl.col("dimension") == dimension) & (pl.col("level") == level) & pl.col("period").str.starts_with("week:")
     )
-    return list(
-        rows.with_columns(pl.col("period").str.strip_prefix("week:").str.to_date().alias("week")).iter_rows(named=True)
-    )
+    week = pl.col("period").str.strip_prefix("week:").str.to_date()
+    return list(rows.with_columns(week.alias("week")).filter(pl.col("week") > _before(edition)).iter_rows(named=True))
 
 
 def week_table(lines: list[Line], monday: date, source: str, receipts: tuple[str, ...] = ()) -> Table:

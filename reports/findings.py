@@ -63,7 +63,7 @@ class Finding:
         return (
             f"{words.COMPLICATION[self.complication].capitalize()} after {self.name}: "
             f"{numbers.count(self.observed)} of {words.plural(self.procedures, 'piercing')}, "
-            f"where about {numbers.tenth(self.expected) if self.expected < 1 else f'{self.expected:.0f}'} were expected"
+            f"where about {(numbers.tenth if self.expected < 1 else numbers.count)(self.expected)} were expected"
         )
 
 

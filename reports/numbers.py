@@ -1,4 +1,7 @@
-"""Numbers, days and names as readers meet them: one way to write each."""
+"""Numbers, days and names as readers meet them: one way to write each, in the locale in force (`reports.locales`).
+
+What texts show here is of the default locale, en-GB.
+"""
 
 import hashlib
 import math
@@ -7,12 +10,10 @@ from datetime import date, timedelta
 from decimal import Decimal
 from urllib.parse import quote
 
+from reports import locales
+
 NONE = "–"
 """What stands where there is no figure."""
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 _PERCENT = "\u00a0%"
 """Percent sign behind a space that does not break."""
 _TO = "\u00a0to\u00a0"
@@ -21,9 +22,13 @@ _ROUNDING = 1e-9
 """What is nearer to nought or all than this is there but for rounding."""
 
 
+def _decimal(value: float, places: int) -> str:
+    return locales.number(f"{value:.{places}f}")
+
+
 def count(value: int | float | None) -> str:
     """A whole number with thousands separated: 1,234."""
-    return NONE if value is None else f"{value:,.0f}"
+    return NONE if value is None else _decimal(value, 0)
 
 
 def count_range(low: int, high: int) -> str:
@@ -33,12 +38,27 @@ def count_range(low: int, high: int) -> str:
 
 def tenth(value: float | None) -> str:
     """A number with one decimal, such as expected cases: 13.2."""
-    return NONE if value is None else f"{value:,.1f}"
+    return NONE if value is None else _decimal(value, 1)
+
+
+def plain(value: float) -> str:
+    """A number with the decimals it has, six digits at most: 4, 0.5."""
+    return locales.number(f"{value:g}")
+
+
+def decimals_in(sentence: str) -> str:
+    """A sentence of a result, whose decimals have points as in its file, as pages write it."""
+    return re.sub(r"(?<![\w.])\d+\.\d+(?![\w.])", lambda found: locales.number(found[0]), sentence)
 
 
 def share(value: float | None) -> str:
     """A share in percent: 46 %, 2.5 %, 0.04 %, 99.7 %; enough digits that some never reads as none, nor most as all."""
-    return NONE if value is None else f"{100 * value:.{_places(value)}f}{_PERCENT}"
+    return NONE if value is None else percent(value, _places(value))
+
+
+def percent(value: float, places: int) -> str:
+    """A share in percent with so many decimals: 0.135 %."""
+    return f"{_decimal(100 * value, places)}{_PERCENT}"
 
 
 def share_range(low: float | None, high: float | None) -> str:
@@ -46,7 +66,7 @@ def share_range(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return NONE
     places = _places(high)
-    return f"{100 * low:.{places}f}{_TO}{100 * high:.{places}f}{_PERCENT}"
+    return f"{_decimal(100 * low, places)}{_TO}{percent(high, places)}"
 
 
 def _places(value: float) -> int:
@@ -68,46 +88,56 @@ def share_of(events: int, n: int, rate: float | None, low: float | None, high: f
 
 def ratio(value: float | None) -> str:
     """A ratio of observed to expected: 3.10."""
-    return NONE if value is None else f"{value:.2f}"
+    return NONE if value is None else _decimal(value, 2)
 
 
 def ratio_range(low: float | None, high: float | None) -> str:
     """An interval of ratios: 2.2 to 4.1."""
-    return NONE if low is None or high is None else f"{low:.1f}{_TO}{high:.1f}"
+    return NONE if low is None or high is None else f"{tenth(low)}{_TO}{tenth(high)}"
 
 
-def money(value: Decimal | float | None) -> str:
-    """An amount without its currency: 1,234.50."""
-    return NONE if value is None else f"{value:,.2f}"
+def money(value: Decimal | float | None, currency: str | None = None) -> str:
+    """An amount in its currency by ISO 4217: €1,234.50; where that is not known, without: 1,234.50."""
+    return NONE if value is None else locales.amount(value, currency)
 
 
 def day(value: date | None) -> str:
     """A day: 27 September 2026."""
-    return NONE if value is None else f"{value.day} {_MONTHS[value.month - 1]} {value.year}"
+    return NONE if value is None else locales.day(value, "long")
 
 
 def short_day(value: date | None) -> str:
     """A day for tables: 27 Sep 2026."""
-    return NONE if value is None else f"{value.day} {_MONTHS[value.month - 1][:3]} {value.year}"
+    return NONE if value is None else locales.day(value, "medium")
 
 
 def week(monday: date) -> str:
     """A week by its first and last day: 21 to 27 September 2026."""
     sunday = monday + timedelta(days=6)
-    if monday.month == sunday.month:
-        return f"{monday.day} to {day(sunday)}"
-    first = f"{monday.day} {_MONTHS[monday.month - 1]}"
-    return f"{first}{f' {monday.year}' if monday.year != sunday.year else ''} to {day(sunday)}"
+    if monday.year != sunday.year:
+        return f"{day(monday)} to {day(sunday)}"
+    if locales.does_year_lead():
+        return f"{day(monday)} to {locales.day(sunday, 'MMMMd')}"
+    is_one_month = monday.month == sunday.month
+    begins = (is_one_month and locales.day_alone(monday)) or locales.day(monday, "MMMMd")
+    return f"{begins} to {day(sunday)}"
+
+
+def months(first: date, last: date) -> str:
+    """The months of a year from one day's to another's: January to March 2031."""
+    if locales.does_year_lead():
+        return f"{locales.day(first, 'yMMMM')} to {locales.day(last, 'LLLL')}"
+    return f"{locales.day(first, 'LLLL')} to {locales.day(last, 'yMMMM')}"
 
 
 def change(now: float | None, before: float | None) -> str:
     """How a count stands beside an earlier one: `4 % more than`, `the same as`."""
     if now is None or not before:
         return NONE
-    percent = 100 * (now - before) / before
-    if abs(percent) < 0.5:
+    hundredths = 100 * (now - before) / before
+    if abs(hundredths) < 0.5:
         return "the same as"
-    return f"{abs(percent):.0f}{_PERCENT} {'more' if percent > 0 else 'fewer'} than"
+    return f"{_decimal(abs(hundredths), 0)}{_PERCENT} {'more' if hundredths > 0 else 'fewer'} than"
 
 
 def page_name(identifier: str) -> str:

@@ -4,6 +4,7 @@ from datetime import date
 
 from pipeline.contract import vocabulary as v
 from reports import numbers
+from reports.locales import isolated
 
 COMPLICATION = {complication.name: complication.words for complication in v.COMPLICATIONS}
 
@@ -94,12 +95,17 @@ def named(dimension: str, level: str) -> str:
         return ", ".join(_part(*part) for part in zip(dimension.split(":"), level.split(":"), strict=True))
     if dimension in ("site_group", "material", "site"):
         level = SITE_GROUP.get(level, level).replace("_", " ")
-    return f"{DIMENSION.get(dimension, dimension)} {level}"
+    return f"{DIMENSION.get(dimension, dimension)} {isolated(level)}"
 
 
 def _part(dimension: str, level: str) -> str:
     """A level as part of a pair; a site group needs no word before it."""
     return SITE_GROUP.get(level, level) if dimension == "site_group" else named(dimension, level)
+
+
+def outer_limits() -> str:
+    """What the limits are called beyond which chance alone goes once in 500: `99.8 % limits`."""
+    return f"{numbers.share(0.998)} limits"
 
 
 def no_data_since(through: date | None) -> str:
@@ -109,4 +115,4 @@ def no_data_since(through: date | None) -> str:
 
 def plural(number: int, one: str, many: str | None = None) -> str:
     """A number with its noun: `1 infection`, `12 infections`."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
+    return f"{numbers.count(number)} {one if number == 1 else many or one + 's'}"

@@ -72,12 +72,7 @@ def build(edition: Edition) -> Context:
 
 def quarter_name(begins: date) -> str:
     """A quarter by its months: January to March 2031."""
-    last = date(begins.year, begins.month + 2, 1)
-    return f"{_month(begins)} to {_month(last)} {begins.year}"
-
-
-def _month(day: date) -> str:
-    return numbers.day(day).split()[1]
+    return numbers.months(begins, date(begins.year, begins.month + 2, 1))
 
 
 def _largest(piercings: pl.DataFrame) -> int:

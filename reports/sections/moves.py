@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import polars as pl
@@ -35,7 +36,7 @@ def moves_table(edition: Edition) -> Table | None:
 
 
 def _cells(row: dict[str, Any]) -> list[str]:
-    write = numbers.money if row["figure"] == "taking" else numbers.count
+    write = partial(numbers.money, currency=row["currency"]) if row["figure"] == "taking" else numbers.count
     told, *moved, now = (row[part] for part in _PARTS)
     return [write(told), *(_signed(value, write(abs(value))) for value in moved), write(now)]
 
