@@ -1,20 +1,27 @@
 """Control charts: points, centre and limits; what sets a point apart shows in its shape as well as its colour."""
 
+from typing import Any
+
 import altair as alt
 import polars as pl
 
-from reports.charts.drawing import ACCENT, BAND, MARK, QUIET, Drawable, day_axis, values
+from reports.charts.axes import days_across, from_nought, share_axis
+from reports.charts.drawing import ACCENT, BAND, MARK, QUIET, Drawable, values
 
 _STEPS = [step * 10**power for power in range(6) for step in (1, 2, 5)]
 """Marks of a logarithmic scale: 1, 2, 5, 10, 20, 50, …"""
-_MARKS = {
-    "beyond": alt.MarkDef("point", filled=True, size=110, shape="diamond", color=MARK, opacity=1),
-    "fired": alt.MarkDef("point", filled=True, size=70, shape="square", color=ACCENT, opacity=1),
-    "plain": alt.MarkDef("point", filled=True, size=28, color=ACCENT, opacity=1),
-    "baseline": alt.MarkDef("point", filled=True, size=28, color=QUIET, opacity=1),
-    "young": alt.MarkDef("point", filled=False, size=36, color=QUIET, opacity=1),
+_ROOM = 12
+"""Pixels above the highest and below the lowest of a logarithmic scale."""
+_MARKS: dict[str, dict[str, Any]] = {
+    "beyond": {"filled": True, "size": 110, "shape": "diamond", "color": MARK},
+    "fired": {"filled": True, "size": 70, "shape": "square", "color": ACCENT},
+    "plain": {"filled": True, "size": 28, "color": ACCENT},
+    "baseline": {"filled": True, "size": 28, "color": QUIET},
+    "young": {"filled": False, "size": 36, "color": QUIET},
 }
 """How points look: beyond a limit, where another rule fired, plain, of the baseline, still coming in."""
+_LEVELS: tuple[tuple[str, list[int]], ...] = (("lower", [4, 3]), ("upper", [4, 3]), ("centre", [1, 0]))
+"""The limits and the centre, with their dashes."""
 _LOOK = (
     pl.when(~pl.col("mature"))
     .then(pl.lit("young"))
@@ -36,27 +43,31 @@ def control_chart(points: pl.DataFrame, *, unit: str, is_share: bool) -> Drawabl
     scale. An upright line stands where a phase but the first begins.
     """
     if is_share:
-        axis, scale = alt.Axis(format=".0%", tickCount=5), alt.Scale(domainMin=0)
+        axis, scale = share_axis(), from_nought(points["statistic"], points["upper"], least=0.01)
     else:
-        shown = points.select("statistic", "lower", "upper").to_numpy()
-        axis = alt.Axis(values=_STEPS)
-        scale = alt.Scale(type="log", nice=False, domain=[0.8 * float(shown.min()), 1.25 * float(shown.max())])
+        axis, scale = alt.Axis(values=_STEPS), alt.Scale(type="log", nice=False, padding=_ROOM)
     drawn = points.drop("why", strict=False).with_columns(_LOOK.alias("look"))  # a long text, the same at each point
-    base = alt.Chart(values(drawn)).encode(x=alt.X("day:T", axis=day_axis()))
+    base = alt.Chart(values(drawn)).encode(x=days_across("day", points["day"]))
     band = base.mark_area(interpolate="step", color=BAND).encode(
         y=alt.Y("lower:Q", title=unit, axis=axis, scale=scale), y2=alt.Y2("upper:Q")
     )
-    limits = [
-        base.mark_line(interpolate="step", color=QUIET, strokeWidth=1, strokeDash=[4, 3]).encode(y=alt.Y(f"{limit}:Q"))
-        for limit in ("lower", "upper")
-    ]
-    centre = base.mark_line(interpolate="step", color=QUIET, strokeWidth=1).encode(y=alt.Y("centre:Q"))
+    levels = [_level(points, base, name, dash) for name, dash in _LEVELS]
     line = base.transform_filter("datum.mature").mark_line(color=ACCENT, strokeWidth=1).encode(y=alt.Y("statistic:Q"))
     looks = [
-        base.transform_filter(f"datum.look == '{look}'").properties(mark=mark).encode(y=alt.Y("statistic:Q"))
+        base.transform_filter(f"datum.look == '{look}'").mark_point(opacity=1, **mark).encode(y=alt.Y("statistic:Q"))
         for look, mark in _MARKS.items()
     ]
-    return alt.layer(band, *limits, centre, *_breaks(points), line, *looks)
+    return alt.layer(band, *levels, *_breaks(points), line, *looks)
+
+
+def _level(points: pl.DataFrame, base: alt.Chart, name: str, dash: list[int]) -> alt.Chart:
+    """A limit or the centre from point to point, or, beside a single point, right across."""
+    if points.height == 1:
+        level = alt.Chart(values(points.select(name))).mark_rule(strokeDash=dash, color=QUIET, strokeWidth=1)
+    else:
+        level = base.mark_line(interpolate="step", strokeDash=dash, color=QUIET, strokeWidth=1)
+    drawn: alt.Chart = level.encode(y=alt.Y(f"{name}:Q"))
+    return drawn
 
 
 def _breaks(points: pl.DataFrame) -> list[alt.Chart]:

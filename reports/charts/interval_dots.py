@@ -3,6 +3,7 @@
 import altair as alt
 import polars as pl
 
+from reports.charts.axes import name_axis, name_room, share_axis
 from reports.charts.drawing import ACCENT, WIDTH, Drawable, values
 
 NAME_WIDTH = 260
@@ -13,17 +14,12 @@ _ROW, _LINE = 28, 19
 
 def interval_dots(levels: pl.DataFrame, *, unit: str) -> Drawable:
     """Dots with whiskers from the columns name, rate, low and high, in the frame's order. A name may have lines."""
-    # The reader's font may be wider than the one measured here: room for it by the longest name.
     lines = [line for name in levels["name"] for line in name.split("\n")]
-    room = min(NAME_WIDTH, 8.5 * max(map(len, lines)))
-    axis = alt.Axis(
-        labelLimit=NAME_WIDTH, minExtent=room, ticks=False, domain=False, labelExpr="split(datum.label, '\\n')"
-    )
-    y = alt.Y("name:N", title=None, sort=None, axis=axis)
+    room = name_room(lines, NAME_WIDTH)
+    y = alt.Y("name:N", title=None, sort=None, axis=name_axis(room, NAME_WIDTH, labelExpr="split(datum.label, '\\n')"))
     base = alt.Chart(values(levels)).encode(y=y)
-    share_axis = alt.Axis(format=".1~%", tickCount=5, labelOverlap=True)
     whiskers = base.mark_rule(color=ACCENT, strokeWidth=2).encode(
-        x=alt.X("low:Q", title=unit, axis=share_axis, scale=alt.Scale(domainMin=0)),
+        x=alt.X("low:Q", title=unit, axis=share_axis(), scale=alt.Scale(domainMin=0)),
         x2=alt.X2("high:Q"),
     )
     dots = base.mark_point(filled=True, size=60, color=ACCENT, opacity=1).encode(x=alt.X("rate:Q"))

@@ -3,6 +3,7 @@
 import altair as alt
 import polars as pl
 
+from reports.charts.axes import share_axis
 from reports.charts.drawing import ACCENT, BAND, INK, MARK, QUIET, WIDTH, Drawable, values
 
 MOST = 4
@@ -10,6 +11,7 @@ MOST = 4
 _COLOURS = (ACCENT, MARK, INK, QUIET)
 _DASHES = ([1, 0], [6, 3], [2, 3], [8, 2, 2, 2])
 _NAME_ROOM = 180
+_EVERY_DAYS = 15
 _LEAST_GAP = 0.065
 """Of the plot's height between two names, so that they do not stand on each other."""
 
@@ -19,8 +21,9 @@ def onset_curves(steps: pl.DataFrame, *, last_day: int) -> Drawable:
     names = steps["series"].unique(maintain_order=True).to_list()
     colours = alt.Scale(domain=names, range=list(_COLOURS[: len(names)]))
     dashes = alt.Scale(domain=names, range=list(_DASHES[: len(names)]))
-    x = alt.X("day:Q", title="days after the piercing", scale=alt.Scale(domain=[0, last_day]))
-    y = alt.Y("low:Q", title=None, axis=alt.Axis(format=".1~%", tickCount=5), scale=alt.Scale(domainMin=0))
+    every = alt.Axis(values=list(range(0, last_day + 1, _EVERY_DAYS)))
+    x = alt.X("day:Q", title="days after the piercing", scale=alt.Scale(domain=[0, last_day]), axis=every)
+    y = alt.Y("low:Q", title=None, axis=share_axis(), scale=alt.Scale(domainMin=0))
     base = alt.Chart(values(steps)).encode(x=x)
     bands = base.mark_area(interpolate="step-after", color=BAND, opacity=0.6).encode(
         y=y, y2=alt.Y2("high:Q"), detail=alt.Detail("series:N")

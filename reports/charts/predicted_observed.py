@@ -3,16 +3,16 @@
 import altair as alt
 import polars as pl
 
+from reports.charts.axes import share_axis
 from reports.charts.drawing import ACCENT, QUIET, Drawable, values
 
 
 def predicted_observed(groups: pl.DataFrame) -> Drawable:
     """Dots with whiskers from the columns predicted, share, low and high; both axes begin at nought."""
     most = 1.05 * float(groups.select("predicted", "high").to_numpy().max())
-    shares = alt.Axis(format=".1~%", tickCount=5, labelOverlap=True)
     scale = alt.Scale(domain=[0, most], nice=False)
-    x = alt.X("predicted:Q", title="share predicted by case mix", axis=shares, scale=scale)
-    y = alt.Y("share:Q", title="share observed", axis=shares, scale=scale)
+    x = alt.X("predicted:Q", title="share predicted by case mix", axis=share_axis(), scale=scale)
+    y = alt.Y("share:Q", title="share observed", axis=share_axis(), scale=scale)
     ends = pl.DataFrame({"predicted": [0.0, most], "share": [0.0, most]})
     equal = alt.Chart(values(ends)).mark_line(color=QUIET, strokeWidth=1, strokeDash=[4, 3]).encode(x=x, y=y)
     base = alt.Chart(values(groups)).encode(x=alt.X("predicted:Q"))

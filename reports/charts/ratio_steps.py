@@ -3,6 +3,7 @@
 import altair as alt
 import polars as pl
 
+from reports.charts.axes import name_axis, name_room
 from reports.charts.drawing import ACCENT, MARK, QUIET, WIDTH, Drawable, values
 
 NAME_WIDTH = 200
@@ -11,17 +12,12 @@ NAME_WIDTH = 200
 
 def ratio_steps(branches: pl.DataFrame) -> Drawable:
     """A line for each branch, in the frame's order, from the columns branch_id, raw, adjusted and shrunk."""
-    room = min(NAME_WIDTH, 8.5 * max(len(name) for name in branches["branch_id"]) + 10)
-    y = alt.Y(
-        "branch_id:N",
-        title=None,
-        sort=None,
-        axis=alt.Axis(labelLimit=NAME_WIDTH, minExtent=room, ticks=False, domain=False),
-    )
+    room = name_room(branches["branch_id"], NAME_WIDTH)
+    y = alt.Y("branch_id:N", title=None, sort=None, axis=name_axis(room, NAME_WIDTH))
     x = alt.X(
         "adjusted:Q",
         title="times the chain’s",
-        axis=alt.Axis(tickCount=5, labelOverlap=True),
+        axis=alt.Axis(tickCount=5, labelOverlap=True, labelSeparation=8),
         scale=alt.Scale(domainMin=0),
     )
     base = alt.Chart(values(branches.with_columns(*_ends()))).encode(y=y)

@@ -3,7 +3,8 @@
 import altair as alt
 import polars as pl
 
-from reports.charts.drawing import ACCENT, SOFT, Drawable, day_axis, values, with_week_ends
+from reports.charts.axes import days_across, from_nought
+from reports.charts.drawing import ACCENT, SOFT, Drawable, values, with_week_ends
 
 
 def weekly_bars(weeks: pl.DataFrame, *, unit: str) -> Drawable:
@@ -12,9 +13,9 @@ def weekly_bars(weeks: pl.DataFrame, *, unit: str) -> Drawable:
         alt.Chart(values(with_week_ends(weeks)))
         .mark_bar()
         .encode(
-            x=alt.X("week:T", axis=day_axis()),
+            x=days_across("week", weeks["week"]),
             x2=alt.X2("week_end:T"),
-            y=alt.Y("value:Q", title=unit, axis=alt.Axis(tickCount=4)),
+            y=alt.Y("value:Q", title=unit, axis=alt.Axis(tickCount=4), scale=from_nought(weeks["value"], least=4)),
             y2=alt.Y2Datum(0),
             color=alt.ColorValue(SOFT, condition={"test": "datum.is_told", "value": ACCENT}),
         )

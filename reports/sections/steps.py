@@ -6,6 +6,7 @@ import polars as pl
 
 from reports import numbers, words
 from reports.charts.ratio_steps import ratio_steps
+from reports.locales import isolated
 from reports.parts import MOST_BRANCHES, Figure, Figures, Table
 
 MARGIN_WORDS = "a quarter above the mean"
@@ -37,7 +38,7 @@ def steps_figure(figures: Figures, infection: pl.DataFrame) -> Figure | None:
         subtitle=(
             "Infection, times the chain’s. Square: as counted; dot: after case mix; diamond: drawn towards the mean "
             "by as much as it is uncertain. In the order of the branches’ ids; no ranking."
-            f"{f' Of {shown.height} branches the {drawn.height} furthest from the mean.' if drawn is not shown else ''}"
+            f"{_how_many(shown, drawn)}"
         ),
         table=Table("Each branch’s ratio, step by step", heads, rows, "comparison.csv", ends_in_words=True),
     )
@@ -48,6 +49,13 @@ def _drawn(branches: pl.DataFrame) -> pl.DataFrame:
     if branches.height <= MOST_BRANCHES:
         return branches
     return branches.sort((pl.col("shrunk_ratio") - 1).abs(), descending=True).head(MOST_BRANCHES).sort("branch_id")
+
+
+def _how_many(shown: pl.DataFrame, drawn: pl.DataFrame) -> str:
+    """What is said of many branches of which not all are drawn."""
+    if drawn is shown:
+        return ""
+    return f" Of {numbers.count(shown.height)} branches the {numbers.count(drawn.height)} furthest from the mean."
 
 
 def _chance_head() -> str:
@@ -102,11 +110,11 @@ def spread_sentence(infection: pl.DataFrame) -> str:
     beyond = known.filter(pl.col("comparable") & pl.col("ratio").is_not_null() & ~is_within)
     named = beyond["branch_id"].head(MOST_BRANCHES).to_list()
     further = beyond.height - len(named)
-    names = ", ".join(named) or "none"
+    names = ", ".join(map(isolated, named)) or "none"
     if further:
         names += f" and {words.plural(further, 'further branch', 'further branches')}"
     return (
         f"Branches that can be compared differ by more than chance, typically by {numbers.share(spread)}, for reasons "
         f"nobody recorded. With that allowed for, {names} still {'lie' if beyond.height > 1 else 'lies'} outside the "
-        "99.8 % limits."
+        f"{words.outer_limits()}."
     )

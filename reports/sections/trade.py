@@ -16,16 +16,19 @@ HALF_YEAR_WEEKS = 26
 
 
 def trade_figures(figures: Figures, lines: list[Line], monday: date, where: str) -> tuple[Figure, ...]:
-    """Visits a week, and aftercare by week where any is known. `where` names whose they are."""
+    """Visits a week, and aftercare by week, where any is known of the weeks drawn. `where` names whose they are."""
     named = {line.name: line for line in lines}
-    charts = [_visits(figures, named[VISITS], monday, where)]
-    if named[BOUGHT].values:
-        charts.append(_aftercare(figures, named[BOUGHT], named[PROVIDED], monday, where))
-    return tuple(charts)
+    charts = (
+        _visits(figures, named[VISITS], monday, where),
+        _aftercare(figures, named[BOUGHT], named[PROVIDED], monday, where),
+    )
+    return tuple(chart for chart in charts if chart)
 
 
-def _visits(figures: Figures, visits: Line, monday: date, where: str) -> Figure:
+def _visits(figures: Figures, visits: Line, monday: date, where: str) -> Figure | None:
     frame = _weeks({"visits": visits}, monday)
+    if frame.is_empty():
+        return None
     rows = tuple((numbers.short_day(week), numbers.count(value)) for week, _, value in reversed(frame.rows()))
     return figures.draw(
         weekly_bars(frame.with_columns((pl.col("week") == monday).alias("is_told")), unit="visits"),
@@ -35,8 +38,10 @@ def _visits(figures: Figures, visits: Line, monday: date, where: str) -> Figure:
     )
 
 
-def _aftercare(figures: Figures, bought: Line, provided: Line, monday: date, where: str) -> Figure:
+def _aftercare(figures: Figures, bought: Line, provided: Line, monday: date, where: str) -> Figure | None:
     frame = _weeks({"bought, given or bundled": provided, "bought": bought}, monday)
+    if frame.is_empty():
+        return None
     rows = tuple(
         (numbers.short_day(week), numbers.share(bought.values.get(week)), numbers.share(provided.values.get(week)))
         for week in frame["week"].unique().sort(descending=True)

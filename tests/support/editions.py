@@ -8,6 +8,7 @@ import pickle
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -149,8 +150,16 @@ def written(
 
 def frame(name: str, rows: Sequence[Row]) -> pl.DataFrame:
     """Rows of a result table as its frame; columns left out are empty."""
+    if not rows:
+        return _empty(name)
     result = RESULT_BY_NAME[name]
     if unknown := {column for one in rows for column in one} - set(result.schema):
         raise ValueError(f"{name} has no column {', '.join(sorted(unknown))}")
     whole = [dict.fromkeys(result.schema) | dict(one) for one in rows]
     return result.frame(pl.DataFrame(whole, schema=result.schema))
+
+
+@cache
+def _empty(name: str) -> pl.DataFrame:
+    """A result table without rows, which many editions share."""
+    return RESULT_BY_NAME[name].gather(())
