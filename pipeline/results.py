@@ -250,6 +250,17 @@ RESULTS: tuple[Result, ...] = (
         | _times("piercings_a_week events_a_week", _NUMBER),
     ),
     Result(
+        "answers",
+        "Visits of each branch's last eight weeks that are answered by now, of those that would be if all clients "
+        "answered in the end, beside the half year before.",
+        ("branch_id",),
+        _times("branch_id", _TEXT)
+        | _times("from_on", _DAY)
+        | _times("visits due answered visits_before answered_before", _COUNT)
+        | _times("chance_fewer chance_more", _NUMBER)
+        | _times("change", _TEXT),
+    ),
+    Result(
         "record_gaps",
         "Gaps in the records of piercings of the last 364 days.",
         ("procedure_id", "gap"),

@@ -147,6 +147,8 @@ WATCHED = ("infection", "contact_allergy", "embedded_stud", "excess_bleeding")
 FOLLOWED = (*WATCHED, "any")
 """Complications that the watch follows night by night, in the order of their names on pages."""
 
+ANSWERS_LEVEL = 0.0001
+"""Chance, had nothing changed, of so few or so many answers by now, below which a branch is told of."""
 SIGNALS_OVER = ("explained", "chance", "closed", "faded")
 """States in which a signal is no longer open."""
 

@@ -133,7 +133,7 @@ class Cohort:
     the year from 0, `answered` the day from which an asked answer that vouches for the window was known, `recorded`
     the day from which an event was known, each `NEVER` where there is none. `is_settled` marks piercings that were
     judged already, by a note on their incident: they are no evidence again; `is_caused` those of them whose excess
-    has a noted cause: they do not make the baseline.
+    has a noted cause: they do not make the baseline. `branch_ids` names the branches by their codes.
     """
 
     performed: IntArray
@@ -148,6 +148,7 @@ class Cohort:
     is_caused: NDArray[np.bool_]
     slices: Slices
     window_days: int
+    branch_ids: tuple[str, ...] = ()
 
     def known_on(self, night: int) -> "Cohort":
         """The cohort as a night knew it, of piercings performed by then; slices are not narrowed."""

@@ -81,12 +81,13 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
     performed = piercings["performed_on"].gather(order)
     answers = _placed(measures["cohort_answers"], number).partition_by("window_days", as_dict=True)
     events = _placed(measures["cohort_events"], number).partition_by("complication", as_dict=True)
+    branch, branch_ids = _coded(piercings["branch_id"], order)
     none = np.zeros(n, dtype=bool)
     never = np.full(n, NEVER, dtype=np.int32)
     base = Cohort(
         performed=_days(performed),
         visit=_codes(piercings["visit_id"])[0][order],
-        branch=_coded(piercings["branch_id"], order)[0],
+        branch=branch,
         stratum=stratum,
         group=group,
         month=(performed.dt.month().cast(pl.Int32) - 1).to_numpy(),
@@ -96,6 +97,7 @@ def make_cohorts(measures: Frames, settled: Sequence[Settled] = ()) -> dict[str,
         is_caused=none,
         slices=make_slices(_levels(piercings, order, _placed(measures["traced_batches"], number)), n),
         window_days=0,
+        branch_ids=tuple(branch_ids),
     )
     windows = {complication.name: complication.window_days for complication in v.COMPLICATIONS}
     cohorts = {}

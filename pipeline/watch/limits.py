@@ -29,7 +29,7 @@ SEED = 20310504
 BELOW_BOUND = {"all": 0.5}
 OTHERS_BELOW_BOUND = 1.5
 """By how much thresholds by size lie below the bound: simulated ones of invented chains of one and of eight branches
-lie 0.2 to 1.0 below it for the whole chain and 1.5 to 2.8 for the other families."""
+lie 0 to 0.8 below it for the whole chain, and 1.1 (site groups of one branch) to 2.8 for the other families."""
 
 
 @dataclass(frozen=True)

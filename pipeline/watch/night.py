@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.contract import vocabulary as v
 from pipeline.results import RESULT_BY_NAME
 from pipeline.stats.cohort_evidence import WINDOWS
 from pipeline.stats.standardise import standardised_ratio
 from pipeline.watch.against import speaks_against
+from pipeline.watch.answers import answers
 from pipeline.watch.arrays import NEVER
 from pipeline.watch.cohort import Cohort
-from pipeline.watch.expected import expect
+from pipeline.watch.expected import expect, reference_ends_days
 from pipeline.watch.explanations import Explanation, explain
 from pipeline.watch.families import FAMILIES
 from pipeline.watch.frames import Settled, assumed_risk, day_number, day_of, make_cohorts
@@ -25,7 +27,7 @@ from pipeline.watch.signal import Signal, region
 
 Frames = dict[str, pl.DataFrame]
 
-RESULTS = ("signals", "incidents", "explanations", "incident_weeks", "watched_slices", "thresholds")
+RESULTS = ("signals", "incidents", "explanations", "incident_weeks", "watched_slices", "thresholds", "answers")
 METHOD = "cohort evidence"
 NEW, FADED = "new", "faded"
 EXPLAINED, CHANCE, CLOSED, LOOKED_INTO = "explained", "chance", "closed", "looked_into"
@@ -86,7 +88,7 @@ def watch(
         n_branches = next(iter(cohorts.values())).n_branches
         budget = false_alarms or (FALSE_ALARMS_CHAIN if n_branches > 1 else FALSE_ALARMS_STUDIO)
         for complication, cohort in cohorts.items():
-            share = budget if complication == "infection" else budget / (len(cohorts) - 1)
+            share = budget if complication == v.INFECTION.name else budget / (len(cohorts) - 1)
             own = before.filter(pl.col("complication") == complication)
             found = _Watched(complication, cohort, as_of, own, notes, share, memory).results(names)
             for name, frames in found.items():
@@ -322,6 +324,28 @@ class _Watched:
     def thresholds(self) -> list[pl.DataFrame]:
         """Every threshold set known, the one in force last."""
         return [self._thresholds]
+
+    def answers(self) -> list[pl.DataFrame]:
+        """Each branch's answers of the last weeks beside those before, as they vouch for infection."""
+        if self.complication != v.INFECTION.name:
+            return []
+        told = answers(self.cohort, self.number)
+        return [
+            pl.DataFrame(
+                {
+                    "branch_id": self.cohort.branch_ids,
+                    "from_on": day_of(self.number + 1 - reference_ends_days(self.cohort.window_days)),
+                    "visits": told.visits,
+                    "due": told.due,
+                    "answered": told.answered,
+                    "visits_before": told.visits_before,
+                    "answered_before": told.answered_before,
+                    "chance_fewer": told.fewer,
+                    "chance_more": told.more,
+                    "change": pl.Series(told.change.tolist(), dtype=pl.String),
+                }
+            )
+        ]
 
 
 def _with_ratios(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:

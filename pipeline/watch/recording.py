@@ -36,7 +36,7 @@ def reach(cohort: Cohort, night: int) -> FloatArray:
     """
     answered = cohort.answered <= night
     age = night - cohort.performed
-    due = _timing(cohort, night)[cohort.branch, np.clip(age, 0, cohort.window_days + LATE_DAYS)]
+    due = timing(cohort, night)[cohort.branch, np.clip(age, 0, cohort.window_days + LATE_DAYS)]
     week = (cohort.performed - cohort.performed.min(initial=night)) // 7
     n_weeks = int(week.max(initial=0)) + 1
     shape = (cohort.n_branches, n_weeks)
@@ -53,7 +53,7 @@ def reach(cohort: Cohort, night: int) -> FloatArray:
     return np.asarray(np.minimum(share, 1.0)[cohort.branch, week])
 
 
-def _timing(cohort: Cohort, night: int) -> FloatArray:
+def timing(cohort: Cohort, night: int) -> FloatArray:
     """By branch and days since the piercing, the part of all answers that is known by then."""
     longest = cohort.window_days + LATE_DAYS
     age = night - cohort.performed

@@ -10,8 +10,10 @@ from reports.business import BOUGHT, PROVIDED, VISITS, last_complete_week, lines
 from reports.call_words import IN_SHORT, RED_FLAG
 from reports.edition import Edition
 from reports.findings import findings, recent_points, silent_branches
+from reports.locales import isolated
 from reports.parts import Cell, Figure, Figures, Table
 from reports.receipts import week_receipts
+from reports.sections.follow_up import changed_answers
 from reports.sections.healing import complication_table, rate_cells
 from reports.sections.infections import infections_figure
 from reports.sections.moves import moves_table
@@ -35,6 +37,7 @@ READS = (
     "calls",
     "packs",
     "week_moves",
+    "answers",
 )
 
 
@@ -131,7 +134,7 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
         items.append(ToDo(text, "safety.html#points", QUALITY))
     items += [
         ToDo(
-            f"Ask branch {branch} for its exports.",
+            f"Ask branch {isolated(branch)} for its exports.",
             "intake.html",
             OWNER,
             TODAY,
@@ -142,13 +145,23 @@ def _to_do(edition: Edition, gaps: pl.DataFrame) -> list[ToDo]:
     unreadable = _newly_unreadable(edition)
     if unreadable:
         text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
-        named = f"{', '.join(unreadable[:3])}{', …' if len(unreadable) > 3 else ''}"
+        named = f"{', '.join(map(isolated, unreadable[:3]))}{', …' if len(unreadable) > 3 else ''}"
         items.append(ToDo(text, "intake.html", OWNER, note=named))
+    items += [
+        ToDo(
+            f"Ask branch {isolated(branch)} why {change} clients answer than usual.",
+            "safety.html#follow-up",
+            OWNER,
+            note=f"{counts}.",
+        )
+        for branch, change, counts in changed_answers(edition)
+    ]
     items += _unusual_volumes(edition)
     items += _packs(edition)
     counts = dict(gaps.group_by("gap").len().iter_rows())
     if counts:
-        named = "; ".join(f"{counts[gap]} with {text}" for gap, text in words.GAP.items() if gap in counts)
+        kinds = (f"{numbers.count(counts[gap])} with {text}" for gap, text in words.GAP.items() if gap in counts)
+        named = "; ".join(kinds)
         items.append(ToDo("Mend this week’s records.", "intake.html#gaps", BRANCHES, note=f"{named}."))
     return items
 
@@ -159,8 +172,10 @@ def _calls(edition: Edition) -> list[ToDo]:
     if due.is_empty():
         return []
     counts = dict(due.group_by("reason").len().iter_rows())
-    urgent = f", {counts[RED_FLAG]} of them for medical care today" if RED_FLAG in counts else ""
-    reasons = "; ".join(f"{counts[reason]:,} {text}" for reason, text in IN_SHORT.items() if reason in counts)
+    urgent = f", {numbers.count(counts[RED_FLAG])} of them for medical care today" if RED_FLAG in counts else ""
+    reasons = "; ".join(
+        f"{numbers.count(counts[reason])} {text}" for reason, text in IN_SHORT.items() if reason in counts
+    )
     text = f"Make {words.plural(due.height, 'follow-up call')}{urgent}."
     return [ToDo(text, "#branches", BRANCHES, TODAY, f"{reasons}.")]
 
@@ -180,7 +195,7 @@ def _unusual_volumes(edition: Edition) -> list[ToDo]:
     flagged = flagged.join(last, on="loaded_at", how="semi", maintain_order="left")
     items = [
         ToDo(
-            f"Ask branch {row['branch_id']} whether its {row['table'].replace('_', '-')} "
+            f"Ask branch {isolated(row['branch_id'])} whether its {row['table'].replace('_', '-')} "
             f"{'hold rows twice' if row['flag'] == 'many' else 'are whole'}.",
             "intake.html#volumes",
             OWNER,
@@ -221,7 +236,7 @@ def _lots_of(packs: pl.DataFrame) -> list[str]:
     """Lots by branch with their packs and last days; of many the first few."""
     first = packs.sort("expires_on", "branch_id", "lot_no").head(PACKS_NAMED)
     named = [
-        f"{branch}: {numbers.count(unused)} of lot {lot}, {numbers.short_day(expires_on)}"
+        f"{isolated(branch)}: {numbers.count(unused)} of lot {isolated(lot)}, {numbers.short_day(expires_on)}"
         for branch, unused, lot, expires_on in first.select("branch_id", "unused", "lot_no", "expires_on").iter_rows()
     ]
     further = packs.height - len(named)
@@ -239,9 +254,10 @@ def _branch_table(edition: Edition, monday: date) -> Table:
         (pl.col("dimension") == "branch") & (pl.col("complication") == "infection")
     )
     by_branch = {row["level"]: row for row in rates.iter_rows(named=True)}
+    own = edition.by_branch(("weekly", "attach", "revisits"))
     rows = []
     for branch, name, through in edition.results["branches"].select("branch_id", "name", "data_through").iter_rows():
-        named = {line.name: line for line in lines_of(edition, "branch", branch)}
+        named = {line.name: line for line in lines_of(own(branch), "branch", branch)}
         visits = named[VISITS].values.get(monday, 0 if through and through >= monday else None)
         infection = rate_cells(edition, by_branch[branch]) if branch in by_branch else (numbers.NONE,) * 3
         rows.append(
@@ -264,4 +280,6 @@ def _branch_table(edition: Edition, monday: date) -> Table:
         "Reached",
         "Data through",
     )
-    return Table(f"Branches in the week {numbers.week(monday)}", heads, tuple(rows), "weekly.csv")
+    told = edition.results["weekly"].filter(pl.col("week") == monday)["branch_id"].sort().to_list()
+    receipts = week_receipts(edition, "branch", told[0], monday) if told else ()
+    return Table(f"Branches in the week {numbers.week(monday)}", heads, tuple(rows), "weekly.csv", receipts=receipts)

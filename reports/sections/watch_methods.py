@@ -29,9 +29,9 @@ WATCH_METHODS: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "How much evidence is needed is solved on invented years of the chain’s own piercings in which nothing is "
         "amiss, so that incidents are as many a year as are accepted: for infection four in a chain and one in two "
         "years in a single branch, unless the settings say otherwise, and for the other complications as many "
-        "again together. Six parts of it go to the whole chain, three to branches, one to each other kind of "
-        "slice. Thresholds stay until the chain’s size or case mix changes by a quarter. Until there is half a "
-        "year of data they follow from the chain’s size, and incidents are provisional.",
+        "again together. Fourteen parts of it go to the whole chain, four to branches, four to practitioners by site "
+        "group, one to each other kind of slice. Thresholds stay until the chain’s size or case mix changes by a "
+        "quarter. Until there is half a year of data they follow from the chain’s size, and incidents are provisional.",
         ("cohort_evidence",),
     ),
     (
@@ -45,5 +45,16 @@ WATCH_METHODS: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "and Raftery AE (1995), Bayes factors, Journal of the American Statistical Association 90:773-795 (from "
         "memory).",
         ("cohort_evidence",),
+    ),
+    (
+        "watch-answers",
+        "The watch: answers",
+        "Follow-up itself is watched, since fewer answers hide complications. A branch’s visits of the last 56 days "
+        "that are answered by now are set against those that would be if all clients answered in the end, by how fast "
+        "answers come in; the share is set against that of the 182 days before. A branch is marked where the chance of "
+        "so few answers, or so many, had nothing changed, is below 1 in 10,000: Fisher RA (1935), The logic of "
+        "inductive inference, Journal of the Royal Statistical Society 98:39-82 (from memory), one-sided. Visits are "
+        "counted, not piercings, as one answer speaks for all of a visit; at least 20 must be due and 50 stand before.",
+        (),
     ),
 )

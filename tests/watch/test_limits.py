@@ -166,7 +166,7 @@ def test_young_chains_have_the_bound_less_what_it_is_off() -> None:
     cohort = cohort_of(YOUNG)
     levels = thresholds_by_size(cohort, expected_of(cohort), 4.0)
     sizes = np.bincount(cohort.slices.family, minlength=len(FAMILIES))
-    weights = {"all": 6.0, "branch": 3.0}
+    weights = {"all": 14.0, "branch": 4.0, "practitioner:site_group": 4.0}
     total = sum(weights.get(name, 1.0) for name, size in zip(FAMILIES, sizes, strict=True) if size)
     for name, size, level in zip(FAMILIES, sizes, levels, strict=True):
         own = weights.get(name, 1.0)
