@@ -13,6 +13,7 @@ from reports.pages import index
 from reports.parts import Cell, Table
 from reports.readers.declared import OWNER
 from reports.readers.filtering import edition_for
+from reports.to_do import ToDo
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Context:
     week: str
     through: str
     sentences: tuple[str, ...]
-    to_do: tuple[index.ToDo, ...]
+    to_do: tuple[ToDo, ...]
     figures: Table
     pictures: tuple[Picture, ...]
     cautions: tuple[str, ...]

@@ -4,10 +4,10 @@ from dataclasses import replace
 from typing import Any
 
 from reports import words
-from reports.pages.index import ToDo
 from reports.pages.safety import Signal
 from reports.parts import MOST_ROWS, Cell, Figure, Figures, Table
 from reports.sections.incidents import Incident
+from reports.to_do import ToDo
 
 from .component import (
     ALL_EVENTS,

@@ -37,3 +37,9 @@ def test_the_watch_shows_every_branch_and_marks_those_that_changed() -> None:
         ("B1", "60", "12", "28", Cell("fewer than usual", is_marked=True)),
         ("B2", "60", "12", "–", "–"),
     )
+
+
+def test_of_many_branches_the_first_are_asked_about_by_name() -> None:
+    *named, (text, _, note) = asked(*(answers(f"B{at}") for at in range(5)))
+    assert len(named) == 3
+    assert (text, note) == ("Ask 2 further branches why fewer or more clients answer than usual.", "")
