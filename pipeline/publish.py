@@ -1,15 +1,18 @@
 """Publish a site: built aside, then put in place by one rename, so that a reader never meets half a site.
 
 The site's path is a link to a folder beside it, named by the digest of its content. A link that lags after a crash is
-put right by the next run, which builds the same folder again.
+put right by the next run, which builds the same folder again. A file that is as it was published is the same file, by a
+hard link: what copies the site elsewhere by times copies only what changed.
 """
 
 import fcntl
+import filecmp
 import hashlib
 import json
 import os
 import re
 import shutil
+import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -76,6 +79,7 @@ def built_aside(site: Path, build: Callable[[Path], None]) -> Iterator[Callable[
                 yield lambda: False
             else:
                 shutil.rmtree(folder, ignore_errors=True)
+                _take_over_unchanged(building, site, link)
                 building.rename(folder)
                 link.unlink(missing_ok=True)
                 link.symlink_to(folder.name)
@@ -111,6 +115,29 @@ def _is_published(site: Path, folder: Path) -> bool:
     if not site.is_symlink() or site.resolve() != folder.resolve():
         return False
     return _digest(folder) == folder.name.rpartition(".")[2]
+
+
+def _take_over_unchanged(building: Path, site: Path, link: Path) -> None:
+    """Put the published file in the place of each that was built alike; `link` is a free name.
+
+    Where that cannot be, as on disks without hard links, the file stays as it was built.
+    """
+    if not site.is_symlink():
+        return
+    filecmp.clear_cache()  # it goes by times
+    for path in building.rglob("*"):
+        published = site / path.relative_to(building)
+        with suppress(OSError):
+            if _are_alike(path, published):
+                os.link(published, link)
+                link.replace(path)
+
+
+def _are_alike(built: Path, published: Path) -> bool:
+    """Whether two are plain files of the same owner, rights and bytes."""
+    ours, theirs = built.lstat(), published.lstat()
+    is_same_kind = (ours.st_mode, ours.st_uid, ours.st_gid) == (theirs.st_mode, theirs.st_uid, theirs.st_gid)
+    return stat.S_ISREG(ours.st_mode) and is_same_kind and filecmp.cmp(built, published, shallow=False)
 
 
 def _put_in_place(site: Path, link: Path) -> bool:

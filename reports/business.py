@@ -151,6 +151,27 @@ def _weeks_of(edition: Edition, name: str, dimension: str, level: str) -> list[d
     return list(rows.with_columns(week.alias("week")).filter(pl.col("week") > _before(edition)).iter_rows(named=True))
 
 
+def branch_visits(edition: Edition, monday: date) -> Callable[[str], Line]:
+    """What gives a branch's visits in a week and those before it, as `lines_of` has them: of all branches at once."""
+    weeks = pl.col("week").is_between(monday - timedelta(weeks=WEEKS_BEFORE), monday)
+    counts = edition.results["weekly"].filter(weeks).group_by("branch_id", "week").agg(pl.col("visits").sum())
+    values: dict[str, dict[date, float]] = {}
+    for branch, week, visits in counts.iter_rows():
+        values.setdefault(branch, {})[week] = float(visits)
+    return lambda branch: Line(VISITS, values.get(branch, {}), numbers.count, {})
+
+
+def branch_aftercare(edition: Edition, monday: date) -> dict[str, tuple[float, float]]:
+    """By branch the shares of a week's visits that bought aftercare and that left with it, where they are known."""
+    rows = edition.results["attach"].filter(
+        (pl.col("dimension") == "branch") & (pl.col("period") == f"week:{monday}") & (pl.col("linked_visits") > 0)
+    )
+    return {
+        row["level"]: (row["rate"], row["provided_visits"] / row["eligible_visits"])
+        for row in rows.iter_rows(named=True)
+    }
+
+
 def week_table(lines: list[Line], monday: date, source: str, receipts: tuple[str, ...] = ()) -> Table:
     """The figures of a week beside the week before, the eight before, and the same week a year ago."""
 

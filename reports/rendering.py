@@ -4,7 +4,7 @@ import base64
 import hashlib
 import posixpath
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 from functools import cache
 from typing import Any
@@ -96,6 +96,11 @@ def render(template: str, context: Any, *, chain_name: str, setting: Setting, he
         )
     )
     return _LINK.sub(lambda link: link[0] if _leads(link[1], here, setting.files) else link[2], html)
+
+
+def laid_out(template: str, values: Mapping[str, Any]) -> str:
+    """A template filled with values and with nothing besides: of what is no page, such as mail."""
+    return _environment().get_template(template).render(values)
 
 
 def _leads(link: str, here: str, files: Collection[str]) -> bool:

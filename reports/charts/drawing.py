@@ -1,12 +1,16 @@
 """How charts look and how they become inline SVG: one theme, colours that follow the page's scheme, no script."""
 
+import json
 import re
-from functools import cache
-from typing import TypeAlias
+from functools import lru_cache
+from typing import Any, TypeAlias
 
 import altair as alt
 import polars as pl
 import vl_convert
+
+from reports.charts.axis_locale import axis_locale
+from reports.locales import in_force
 
 Drawable: TypeAlias = alt.Chart | alt.LayerChart | alt.FacetChart
 
@@ -17,6 +21,13 @@ FONT = "system-ui, sans-serif"
 INK, QUIET, LINE, ACCENT, SOFT, MARK, BAND = (f"#a0b0c{digit}" for digit in "1234567")
 """Stand-ins that become the page's own colours, since the drawing library takes none that follow a scheme."""
 _VARIABLES = {INK: "ink", QUIET: "quiet", LINE: "line", ACCENT: "accent", SOFT: "soft", MARK: "mark", BAND: "band"}
+_ID = re.compile(r'(\bid="|url\(#)([^")]*)')
+_DRAWINGS_KEPT = 200
+"""Pages show some charts more than once; those of very many branches would fill the memory."""
+_SHAPES_KEPT = 50
+
+alt.utils.schemapi.disable_debug_mode()
+"""To check each part of a chart as it is made takes a tenth of the time; the tests check specifications whole."""
 
 
 @alt.theme.register("scapha", enable=True)
@@ -60,34 +71,52 @@ def with_week_ends(weeks: pl.DataFrame) -> pl.DataFrame:
     return weeks.with_columns((pl.col("week") + pl.duration(days=6)).alias("week_end"))
 
 
-def day_axis() -> alt.Axis:
-    """An axis of days: months, with the year below the first."""
-    label = (
-        "[timeFormat(datum.value, '%b'), timeFormat(datum.value, '%m') == '01' ? timeFormat(datum.value, '%Y') : '']"
-    )
-    return alt.Axis(title=None, labelExpr=label, tickCount="month", labelOverlap="greedy", labelSeparation=12)
-
-
 def svg(chart: Drawable, identifier: str) -> str:
-    """A chart as an inline SVG element labelled by `<identifier>-title`; its ids begin with the identifier."""
-    return _label(_draw(chart.to_json(validate=False)), identifier)
+    """A chart as an inline SVG element labelled by `<identifier>-title`; its ids begin with the identifier.
+
+    Its axes are written in the locale in force.
+    """
+    specification = chart.to_dict(validate=False)
+    data: dict[str, str] = specification.pop("datasets", {})
+    shape = json.dumps(specification)
+    for place, name in enumerate(data):
+        shape = shape.replace(f'"{name}"', f'"rows{place}"')
+    return _label(_draw(shape, tuple(data.values()), in_force()), identifier)
 
 
-@cache
-def _draw(specification: str) -> str:
-    return str(vl_convert.vegalite_to_svg(specification))
+@lru_cache(maxsize=_DRAWINGS_KEPT)
+def _draw(shape: str, data: tuple[str, ...], locale: str) -> str:
+    """A chart's SVG from its specification, in which its data are called rows0, rows1, and so on, and from these."""
+    compiled = _compiled(shape)
+    values = {f"rows{place}": {"values": rows} for place, rows in enumerate(data)}
+    filled = compiled | {"data": [source | values.get(source["name"], {}) for source in compiled["data"]]}
+    return str(vl_convert.vega_to_svg(filled, **axis_locale(locale)))
+
+
+@lru_cache(maxsize=_SHAPES_KEPT)
+def _compiled(shape: str) -> dict[str, Any]:
+    """What the drawing library compiles a specification to: once for all charts that differ by their data alone."""
+    return dict(vl_convert.vegalite_to_vega(shape))
 
 
 def _label(text: str, identifier: str) -> str:
     """Colours as the page's variables, ids prefixed, inner roles taken out: the figure's table tells the points."""
-    text = re.sub(r"<[^>]*>", lambda tag: _restyle(tag[0], identifier), text)  # tags alone: names stay as they are
+    known: dict[str, str] = {}
+    # Tags alone: names stay as they are.
+    text = re.sub(r"<[^>]*>", lambda tag: _restyle(tag[0], identifier, known), text)
     text = text.replace(' xmlns:xlink="http://www.w3.org/1999/xlink" version="1.1"', "", 1)
     text = text.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1)
     return text.replace("<svg", f'<svg role="img" aria-labelledby="{identifier}-title"', 1)
 
 
-def _restyle(tag: str, identifier: str) -> str:
+def _restyle(tag: str, identifier: str, known: dict[str, str]) -> str:
+    """A tag as it stands on a page; `known` are the ids met in the drawing, by those that the library counted on."""
     tag = re.sub(r' (role|aria-[a-z]+|class|pointer-events)="[^"]*"', "", tag)
     for stand_in, name in _VARIABLES.items():
         tag = tag.replace(stand_in, f"var(--{name})")
-    return re.sub(r"url\(#", f"url(#{identifier}-", re.sub(r'\bid="', f'id="{identifier}-', tag))
+    return _ID.sub(lambda found: f"{found[1]}{identifier}-{_numbered(found[2], known)}", tag)
+
+
+def _numbered(name: str, known: dict[str, str]) -> str:
+    """An id of a drawing, numbered within it: the library counts on from one drawing to the next."""
+    return known.setdefault(name, f"{name.rstrip('0123456789')}{len(known) + 1}")

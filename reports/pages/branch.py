@@ -1,5 +1,6 @@
 """A branch's own page: its week, how its piercings heal, its practitioners, and the records it can mend."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -8,11 +9,12 @@ import polars as pl
 
 from pipeline.stats import standardise
 from reports import numbers, words
-from reports.business import last_complete_week, lines_of, week_table
+from reports.business import Line, last_complete_week, lines_of, week_table
 from reports.call_words import ASK, GROUP, RED_FLAG, why
 from reports.edition import Edition
-from reports.findings import findings
-from reports.parts import Cell, Figure, Figures, Table
+from reports.findings import Finding, findings
+from reports.locales import isolated
+from reports.parts import MOST_BRANCHES, Cell, Figure, Figures, Table
 from reports.receipts import receipt, week_receipts
 from reports.sections.control import control_figure
 from reports.sections.healing import complication_table, practitioner_share
@@ -39,7 +41,6 @@ READS = (
 GAPS_LISTED = 100
 CALLS_LISTED = 15
 """Calls on the page, and all for medical care today however many; the table's file has the others."""
-LIMITS = "99.8 % limits"
 CALL_WORDS = (
     "The most urgent first, by visit. What comes of a call goes into the follow-ups and counts from the next night on. "
     "Who did not answer three times, or wants no calls, is left alone unless it is for medical care today."
@@ -78,10 +79,25 @@ class Context:
     cautions: tuple[str, ...] = (words.CAUTION_SIGNAL, words.CAUTION_RED_FLAGS, words.CAUTION_ADVICE)
 
 
-def build(edition: Edition, branch_id: str) -> Context:
-    """One branch's page of an edition."""
+@dataclass(frozen=True)
+class Chain:
+    """What a branch's page takes of the whole chain: what stands out there, and whether its branches are very many."""
+
+    found: Sequence[Finding]
+    is_large: bool
+
+
+def chain_of(edition: Edition) -> Chain:
+    """What the branches' pages of an edition take of the whole chain."""
+    return Chain(findings(edition), edition.results["branches"].height > MOST_BRANCHES)
+
+
+def build(edition: Edition, branch_id: str, chain: Chain | None = None) -> Context:
+    """One branch's page of an edition, which need hold no other branch's rows where `chain` is given."""
+    chain = chain or chain_of(edition)
     branch = edition.results["branches"].filter(pl.col("branch_id") == branch_id).row(0, named=True)
     monday = last_complete_week(edition)
+    lines = lines_of(edition, "branch", branch_id)
     figures = Figures()
     gaps = edition.results["record_gaps"].filter(pl.col("branch_id") == branch_id)
     calls = edition.results["calls"].filter(pl.col("branch_id") == branch_id).sort("urgency", "due_on", "visit_id")
@@ -91,9 +107,12 @@ def build(edition: Edition, branch_id: str) -> Context:
         lead=tuple(_lead(edition, branch_id)),
         call_words=(CALL_WORDS, *_asked(calls)),
         calls=_calls(calls),
-        met=_met_here(edition, branch_id),
-        figures=_week(edition, branch_id, monday),
-        charts=_charts(figures, edition, branch_id, monday),
+        met=_met_here(edition, branch_id, chain.found),
+        figures=_week(edition, branch_id, monday, lines),
+        charts=(
+            *(() if chain.is_large else _trade_charts(figures, monday, lines)),
+            *_infection_charts(figures, edition, branch_id),
+        ),
         complications=complication_table(edition, "branch", branch_id, "this branch"),
         practitioner_words=words.NO_RANKING,
         practitioners=_practitioners(edition, branch_id),
@@ -110,9 +129,9 @@ def build(edition: Edition, branch_id: str) -> Context:
 
 def _about(branch: dict[str, Any]) -> str:
     parts = [
-        f"Branch {branch['branch_id']}",
-        branch["premises"],
-        branch["region"],
+        f"Branch {isolated(branch['branch_id'])}",
+        isolated(branch["premises"] or ""),
+        isolated(branch["region"] or ""),
         words.POLICY.get(branch["follow_up_policy"] or ""),
         f"opened {numbers.day(branch['opened_on'])}" if branch["opened_on"] else None,
         f"data through {numbers.day(branch['data_through'])}" if branch["data_through"] else words.no_data_since(None),
@@ -132,16 +151,16 @@ def _lead(edition: Edition, branch_id: str) -> list[str]:
         return ["Too few piercings are old enough to say how this branch’s heal."]
     row = rows.row(0, named=True)
     told = (
-        f"Infections known: {numbers.count(row['observed'])}, where about {row['expected']:.0f} would be expected "
-        "of its case mix."
+        f"Infections known: {numbers.count(row['observed'])}, where about {numbers.count(row['expected'])} would be "
+        "expected of its case mix."
     )
     if not row["comparable"]:
         return [told, f"It cannot be compared with other branches: {row['reason']}. A low share may only mean that."]
     if row["ratio"] > row["limit_high_998"]:
-        return [told, f"That is more than chance explains ({LIMITS}). {LOOK_FIRST}"]
+        return [told, f"That is more than chance explains ({words.outer_limits()}). {LOOK_FIRST}"]
     if row["ratio"] < row["limit_low_998"]:
-        return [told, f"That is fewer than chance explains ({LIMITS}). {LOOK_FIRST}"]
-    return [told, f"Over the year as a whole, the difference is no more than chance explains ({LIMITS})."]
+        return [told, f"That is fewer than chance explains ({words.outer_limits()}). {LOOK_FIRST}"]
+    return [told, f"Over the year as a whole, the difference is no more than chance explains ({words.outer_limits()})."]
 
 
 def _asked(calls: pl.DataFrame) -> list[str]:
@@ -158,7 +177,8 @@ def _calls(due: pl.DataFrame) -> Table | None:
         (row["visit_id"], _why(row), numbers.short_day(row["since"]), numbers.short_day(row["due_on"]))
         for row in due.head(max(CALLS_LISTED, n_red)).iter_rows(named=True)
     )
-    listed = f"The first {len(rows)} of {due.height:,}" if due.height > len(rows) else "All that are due"
+    first = f"The first {numbers.count(len(rows))} of {numbers.count(due.height)}"
+    listed = first if due.height > len(rows) else "All that are due"
     return Table(listed, ("Visit", "Why", "Since", "By"), rows, "calls.csv", n_text=2)
 
 
@@ -167,11 +187,11 @@ def _why(call: dict[str, Any]) -> Cell:
     return Cell(f"{text[0].upper()}{text[1:]}", is_marked=call["reason"] == RED_FLAG)
 
 
-def _met_here(edition: Edition, branch_id: str) -> Table | None:
+def _met_here(edition: Edition, branch_id: str, found: Sequence[Finding]) -> Table | None:
     """Possible causes that stand out in the chain and were met at this branch, with its own counts."""
     here = edition.results["cause_branches"].filter(pl.col("branch_id") == branch_id)
     rows = []
-    for finding in findings(edition):
+    for finding in found:
         own = here.filter(
             (pl.col("complication") == finding.complication)
             & (pl.col("dimension") == finding.dimension)
@@ -189,21 +209,21 @@ def _met_here(edition: Edition, branch_id: str) -> Table | None:
     )
 
 
-def _week(edition: Edition, branch_id: str, monday: date | None) -> Table:
+def _week(edition: Edition, branch_id: str, monday: date | None, lines: list[Line]) -> Table:
     if monday is None:
         return Table("There is not yet a whole week of data", ("", ""), ())
     receipts = week_receipts(edition, "branch", branch_id, monday)
-    return week_table(lines_of(edition, "branch", branch_id), monday, "weekly.csv", receipts)
+    return week_table(lines, monday, "weekly.csv", receipts)
 
 
-def _charts(figures: Figures, edition: Edition, branch_id: str, monday: date | None) -> tuple[Figure, ...]:
-    lines = lines_of(edition, "branch", branch_id)
-    trade = trade_figures(figures, lines, monday, "this branch") if monday and lines[0].values else ()
-    healing = (
-        completed_figure(figures, edition, branch_id, "this branch"),
-        control_figure(figures, edition, "branch", branch_id),
-    )
-    return (*trade, *(figure for figure in healing if figure))
+def _trade_charts(figures: Figures, monday: date | None, lines: list[Line]) -> tuple[Figure, ...]:
+    return trade_figures(figures, lines, monday, "this branch") if monday and lines[0].values else ()
+
+
+def _infection_charts(figures: Figures, edition: Edition, branch_id: str) -> Iterator[Figure]:
+    completed = completed_figure(figures, edition, branch_id, "this branch")
+    control = control_figure(figures, edition, "branch", branch_id)
+    return (figure for figure in (completed, control) if figure)
 
 
 def _practitioners(edition: Edition, branch_id: str) -> Table:
@@ -231,7 +251,7 @@ def _packs(edition: Edition, branch_id: str) -> Table | None:
         return None
     rows = tuple(
         (
-            Cell(row["lot_no"], f"article {row['article_id']}"),
+            Cell(row["lot_no"], f"article {isolated(row['article_id'])}"),
             numbers.short_day(row["expires_on"]),
             Cell(numbers.count(row["packs"]), _counted(row["counted_on"])),
             numbers.tenth(row["used_a_week"]),

@@ -11,6 +11,7 @@ from pipeline.stats.funnel import funnel_limits
 from reports import numbers, words
 from reports.charts.branch_funnel import branch_funnel
 from reports.edition import Edition
+from reports.locales import isolated
 from reports.pages.index import data_through
 from reports.parts import MOST_BRANCHES, Cell, Figure, Figures, Table
 from reports.receipts import receipt
@@ -79,20 +80,23 @@ def _lead(edition: Edition, infection: pl.DataFrame) -> list[str]:
         lines = ["Too few branches can be compared."]
     elif beyond.is_empty():
         lines = [
-            "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance."
+            "Once case mix is allowed for, no branch that can be compared lies outside the "
+            f"{words.outer_limits()} of chance."
         ]
     else:
         lines = [
-            f"Once case mix is allowed for, {row['branch_id']} lies {'above' if row['ratio'] > 1 else 'below'} the "
-            f"99.8 % limits of chance: {numbers.tenth(row['ratio'])} times what was expected. Better follow-up finds "
-            "more; look at the share reached first."
+            f"Once case mix is allowed for, {isolated(row['branch_id'])} lies "
+            f"{'above' if row['ratio'] > 1 else 'below'} the {words.outer_limits()} of chance: "
+            f"{numbers.tenth(row['ratio'])} times what was expected. Better follow-up finds more; look at the share "
+            "reached first."
             for row in beyond.head(BRANCHES_TOLD).iter_rows(named=True)
         ]
         lines += _more(beyond, "outside the limits")
     lines += [told for told in (spread_sentence(infection),) if told and comparable.height >= 2]
     apart = infection.filter(~pl.col("comparable"))
     lines += [
-        f"{row['branch_id']} cannot be compared: {row['reason']}. A low share there may only mean that nobody asked."
+        f"{isolated(row['branch_id'])} cannot be compared: {row['reason']}. A low share there may only mean that "
+        "nobody asked."
         for row in apart.head(BRANCHES_TOLD).iter_rows(named=True)
     ]
     lines += _more(apart, "not to be compared")
@@ -126,9 +130,12 @@ def _funnel(figures: Figures, edition: Edition, infection: pl.DataFrame) -> Figu
             shown.select("branch_id", "expected", "ratio", "comparable", _is_named(shown)), _limit_curves(shown)
         ),
         title="Infection against case mix: chance alone spreads branches within the lines",
-        subtitle="Dashed: 95 % of branches lie within by chance; full: 99.8 %. Hollow: cannot be compared. No ranking.",
+        subtitle=(
+            f"Dashed: 95 % of branches lie within by chance; full: {numbers.share(0.998)}. Hollow: cannot be compared. "
+            "No ranking. Names that would cover others stand in the table alone."
+        ),
         table=Table(
-            "The funnel", ("Branch", "Expected", "Ratio", "95 % limits", "99.8 % limits"), rows, "comparison.csv"
+            "The funnel", ("Branch", "Expected", "Ratio", "95 % limits", words.outer_limits()), rows, "comparison.csv"
         ),
     )
 
@@ -173,8 +180,18 @@ def _infection_table(edition: Edition, infection: pl.DataFrame) -> Table:
         "May be compared",
     )
     return Table(
-        "Infection, 364 days that are old enough, in the order of the branches’ ids", heads, rows, "comparison.csv"
+        "Infection, 364 days that are old enough, in the order of the branches’ ids",
+        heads,
+        rows,
+        "comparison.csv",
+        receipts=_first_receipt(edition, infection),
     )
+
+
+def _first_receipt(edition: Edition, comparison: pl.DataFrame) -> tuple[str, ...]:
+    """The command for the first of some rows of comparison."""
+    first = comparison.select("branch_id", "complication").head(1).rows(named=True)
+    return receipt(edition, "comparison", **first[0]) if first else ()
 
 
 def _against_expected(edition: Edition, row: dict[str, Any]) -> tuple[Cell | str, ...]:
@@ -270,7 +287,7 @@ def _records_table(edition: Edition) -> Table:
             branch,
             numbers.count(visits[branch]),
             numbers.count(piercings.get(branch, 0)),
-            "; ".join(f"{text} {counts[branch, gap]:,}" for gap, text in words.GAP.items() if (branch, gap) in counts),
+            _missing({gap: n for (of, gap), n in counts.items() if of == branch}),
         )
         for branch in sorted(visits)
     )
@@ -278,10 +295,20 @@ def _records_table(edition: Edition) -> Table:
     return Table("Gaps in the records, 364 days", heads, rows, "record_gaps.csv", ends_in_words=True)
 
 
+def _missing(counts: dict[str, int]) -> str:
+    """How many gaps there are of each kind."""
+    return "; ".join(f"{text} {numbers.count(counts[gap])}" for gap, text in words.GAP.items() if gap in counts)
+
+
 def _complication_table(edition: Edition) -> Table:
     """Observed and expected of every complication whose ratio can be given somewhere; beyond the limits marked."""
     windows = {complication.name: complication.window_days for complication in v.COMPLICATIONS}
-    comparison = edition.results["comparison"].filter(pl.col("ratio").is_not_null())
+    is_early = [name for name, window_days in windows.items() if edition.is_too_early(window_days)]
+    comparison = (
+        edition.results["comparison"]
+        .filter(pl.col("ratio").is_not_null() & ~pl.col("complication").is_in(is_early))
+        .sort("complication", "branch_id")
+    )
     rows = tuple(
         (
             words.COMPLICATION[row["complication"]],
@@ -295,9 +322,12 @@ def _complication_table(edition: Edition) -> Table:
             ),
             "yes" if row["comparable"] else "no",
         )
-        for row in comparison.sort("complication", "branch_id").iter_rows(named=True)
-        if not edition.is_too_early(windows[row["complication"]])
+        for row in comparison.iter_rows(named=True)
     )
     heads = ("Complication", "Branch", "Observed", "Expected", "Ratio", "May be compared")
-    caption = "Where at least one case was expected; marked: outside the 99.8 % limits. Better follow-up finds more."
-    return Table(caption, heads, rows, "comparison.csv", n_text=2)
+    caption = (
+        f"Where at least one case was expected; marked: outside the {words.outer_limits()}. Better follow-up finds "
+        "more."
+    )
+    receipts = _first_receipt(edition, comparison)
+    return Table(caption, heads, rows, "comparison.csv", n_text=2, receipts=receipts)

@@ -1,6 +1,7 @@
 """Control charts as figures: which chart and why, its baselines and phases, its run rules, and what they marked."""
 
 from datetime import timedelta
+from functools import cache
 from typing import Any
 
 import polars as pl
@@ -10,12 +11,11 @@ from pipeline.stats.run_rules import false_alarm_probability, rules_run_length
 from reports import numbers, words
 from reports.charts.control_chart import control_chart
 from reports.edition import Edition
+from reports.locales import isolated
 from reports.parts import Cell, Figure, Figures, Table
 
 DRAWN_WEEKS = 156
 """Weeks before the as-of date that a chart draws at most."""
-FALSE_ALARM = "0.135 %"
-"""Chance that a point lies beyond one limit while nothing has changed."""
 _SIDES = {"above": "rise", "below": "fall"}
 _KINDS = {
     "p": ("Weekly share", "share infected, by week", "week"),
@@ -25,6 +25,11 @@ _KINDS = {
     "g": ("Piercings it took from infection to infection; low is a rise", "piercings to the infection", "run"),
 }  # fmt: skip
 """By the kind of chart: what it shows, the unit of its axis, and what a point is called."""
+
+
+def false_alarm() -> str:
+    """Chance that a point lies beyond one limit while nothing has changed: 0.135 %."""
+    return numbers.percent(0.00135, 3)
 
 
 def control_figure(figures: Figures, edition: Edition, dimension: str, level: str) -> Figure | None:
@@ -64,7 +69,7 @@ def _subtitle(points: pl.DataFrame, kind: str) -> str:
     """What is shown and why, its baselines, its limits and run rules, how points look, and how far they reach."""
     newest = points.row(-1, named=True)
     mature = points.filter("mature")
-    says = [f"{_KINDS[kind][0]}. {newest['why']}", *_phases(points), _rules()]
+    says = [f"{_KINDS[kind][0]}. {numbers.decimals_in(newest['why'] or '')}", *_phases(points), _rules()]
     if points["in_baseline"].any():
         says.append("Grey points made the baseline.")
     if points["rule"].is_not_null().any():
@@ -80,23 +85,29 @@ def _phases(points: pl.DataFrame) -> list[str]:
     says = []
     for phase in points.unique("phase", keep="first", maintain_order=True).sort("phase").iter_rows(named=True):
         baseline = (
-            f"aseline {100 * phase['baseline']:.2f} %, from {numbers.day(phase['baseline_from'])} to "
+            f"aseline {numbers.percent(phase['baseline'], 2)}, from {numbers.day(phase['baseline_from'])} to "
             f"{numbers.day(phase['baseline_to'])}, frozen."
         )
-        begins = f"Phase {phase['phase']} from {numbers.day(phase['phase_from'])} ({phase['reason']}): b"
+        begins = f"Phase {phase['phase']} from {numbers.day(phase['phase_from'])} ({isolated(phase['reason'])}): b"
         says.append((begins if phase["phase"] > 1 else "B") + baseline)
     return says
 
 
 def _rules() -> str:
     """The run rules with how often each marks a point while nothing has changed."""
-    chances = [f"{name} {100 * false_alarm_probability(rule):.2f}\u00a0%" for name, rule in RUN_RULES.items()]
-    together = rules_run_length(list(RUN_RULES.values()))
+    chances = [f"{name} {numbers.percent(false_alarm_probability(rule), 2)}" for name, rule in RUN_RULES.items()]
+    together = _points_to_false_alarm()
     return (
-        f"Limits: {FALSE_ALARM} beyond each by chance. Rules set beforehand, with the share of points each marks by "
-        f"chance at most: {', '.join(chances)}; the first false alarm comes after {together:.0f} points or more on "
-        "average."
+        f"Limits: {false_alarm()} beyond each by chance. Rules set beforehand, with the share of points each marks by "
+        f"chance at most: {', '.join(chances)}; the first false alarm comes after {numbers.count(together)} points "
+        "or more on average."
     )
+
+
+@cache
+def _points_to_false_alarm() -> float:
+    """Points until a rule's first false alarm, on average: the same of every chart."""
+    return rules_run_length(list(RUN_RULES.values()))
 
 
 def _table(points: pl.DataFrame, name: str, kind: str) -> Table:
@@ -123,7 +134,7 @@ def _verdict(row: dict[str, Any], *, is_first: bool) -> str:
     """Which rule fired at a point and on which side, and which part of the chart it is of; `is_first` of its phase."""
     says = [f"{_SIDES[row['rule_side']]}: {row['rule']}"] if row["rule"] else []
     if row["phase"] > 1:
-        says.append(f"phase {row['phase']}" + (f" begins: {row['reason']}" if is_first else ""))
+        says.append(f"phase {row['phase']}" + (f" begins: {isolated(row['reason'])}" if is_first else ""))
     if row["in_baseline"]:
         says.append("baseline")
     if not row["mature"]:

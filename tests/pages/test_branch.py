@@ -13,6 +13,8 @@ from .conftest import Drawn
 from .rows import Row, attach, cause, compared, plain_week, rate, together, week
 from .rows import branch as branch_row
 
+LIMITS = "99.8\u00a0% limits"
+
 
 def page(drawn: list[Drawn], **results: list[Row]) -> branch.Context:
     built = branch.build(written(results=together(plain_week() | {"branches": [branch_row()]}, results)), "B1")
@@ -55,14 +57,14 @@ def test_what_is_known_of_a_branch(drawn: list[Drawn], changes: dict[str, Any], 
             [compared()],
             [
                 "Infections known: 11, where about 10 would be expected of its case mix.",
-                "Over the year as a whole, the difference is no more than chance explains (99.8 % limits).",
+                f"Over the year as a whole, the difference is no more than chance explains ({LIMITS}).",
             ],
         ),
         (
             [compared(observed=24, ratio=2.4)],
             [
                 "Infections known: 24, where about 10 would be expected of its case mix.",
-                "That is more than chance explains (99.8 % limits). Look first at how many were reached, then at what "
+                f"That is more than chance explains ({LIMITS}). Look first at how many were reached, then at what "
                 "changed.",
             ],
         ),
@@ -70,7 +72,7 @@ def test_what_is_known_of_a_branch(drawn: list[Drawn], changes: dict[str, Any], 
             [compared(observed=1, ratio=0.1)],
             [
                 "Infections known: 1, where about 10 would be expected of its case mix.",
-                "That is fewer than chance explains (99.8 % limits). Look first at how many were reached, then at what "
+                f"That is fewer than chance explains ({LIMITS}). Look first at how many were reached, then at what "
                 "changed.",
             ],
         ),

@@ -6,7 +6,17 @@ from decimal import Decimal
 import pytest
 
 from reports import numbers
-from reports.business import BOUGHT, PROVIDED, VISITS, Line, last_complete_week, lines_of, week_table
+from reports.business import (
+    BOUGHT,
+    PROVIDED,
+    VISITS,
+    Line,
+    branch_aftercare,
+    branch_visits,
+    last_complete_week,
+    lines_of,
+    week_table,
+)
 from reports.edition import Edition
 from reports.pages import index
 from reports.parts import Cell
@@ -180,3 +190,17 @@ def test_a_branch_of_which_nothing_came_shows_no_figure() -> None:
     table = index.build(written(results=together(plain_week(), silent))).branches
     assert table is not None
     assert [text(cell) for cell in table.rows[1]][:2] == ["B2", "–"]
+
+
+def test_of_all_branches_at_once_a_week_is_as_of_each(sample: Edition) -> None:
+    monday = last_complete_week(sample)
+    assert monday is not None
+    visits_of, aftercare = branch_visits(sample, monday), branch_aftercare(sample, monday)
+    branch_ids = sample.results["branches"]["branch_id"].to_list()
+    assert set(aftercare) == set(branch_ids)
+    for branch_id in branch_ids:
+        named = {line.name: line for line in lines_of(sample, "branch", branch_id)}
+        one, all_at_once = named[VISITS], visits_of(branch_id)
+        assert (all_at_once.values[monday], all_at_once.in_words(monday)) == (one.values[monday], one.in_words(monday))
+        assert aftercare[branch_id] == (named[BOUGHT].values[monday], named[PROVIDED].values[monday])
+    assert visits_of("nowhere").values == {}

@@ -16,6 +16,8 @@ from .conftest import Drawn
 from .rows import Row, attach, branch, compared, rate
 from .specs import marks, rows_of
 
+LIMITS = "99.8\u00a0% limits"
+
 
 def side_by_side(*comparisons: Row) -> Edition:
     names = sorted({row["branch_id"] for row in comparisons})
@@ -39,20 +41,20 @@ PASSIVE: dict[str, Any] = {"comparable": False, "reason": "does not ask after it
         ([compared(), compared("B2", ratio=None)], "Too few branches can be compared."),
         (
             [compared(), compared("B2")],
-            "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+            f"Once case mix is allowed for, no branch that can be compared lies outside the {LIMITS} of chance.",
         ),
         (
             [compared(), compared("B2", ratio=2.1)],
-            "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+            f"Once case mix is allowed for, no branch that can be compared lies outside the {LIMITS} of chance.",
         ),
         (
             [compared(), compared("B2", ratio=2.4)],
-            "Once case mix is allowed for, B2 lies above the 99.8 % limits of chance: 2.4 times what was expected. "
+            f"Once case mix is allowed for, B2 lies above the {LIMITS} of chance: 2.4 times what was expected. "
             "Better follow-up finds more; look at the share reached first.",
         ),
         (
             [compared(), compared("B2", ratio=0.1)],
-            "Once case mix is allowed for, B2 lies below the 99.8 % limits of chance: 0.1 times what was expected. "
+            f"Once case mix is allowed for, B2 lies below the {LIMITS} of chance: 0.1 times what was expected. "
             "Better follow-up finds more; look at the share reached first.",
         ),
     ],
@@ -65,7 +67,7 @@ def test_what_may_be_said_of_differences(drawn: list[Drawn], rows: list[Row], li
 def test_a_branch_that_cannot_be_compared_is_told_with_the_reason(drawn: list[Drawn]) -> None:
     page = compare.build(side_by_side(compared(), compared("B2", ratio=9.0) | PASSIVE, compared("B3")))
     assert page.lead == (
-        "Once case mix is allowed for, no branch that can be compared lies outside the 99.8 % limits of chance.",
+        f"Once case mix is allowed for, no branch that can be compared lies outside the {LIMITS} of chance.",
         "Branches that can be compared differ by no more than chance explains.",
         "B2 cannot be compared: does not ask after its clients. A low share there may only mean that nobody asked.",
         "What would make a branch comparable: let it ask after every client by phone, message or at a revisit, 6 to 44 "
@@ -93,7 +95,7 @@ def test_those_not_comparable_are_hollow(drawn: list[Drawn]) -> None:
 def test_the_funnel_says_its_limits_and_that_it_is_no_ranking(drawn: list[Drawn]) -> None:
     compare.build(side_by_side(compared(), compared("B2")))
     assert "95 %" in drawn[0].subtitle
-    assert "99.8 %" in drawn[0].subtitle
+    assert "99.8\u00a0%" in drawn[0].subtitle
     assert "No ranking" in drawn[0].subtitle
 
 

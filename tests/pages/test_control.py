@@ -12,7 +12,7 @@ from pipeline.stats.chart_choice import reason
 from reports.edition import Edition
 from reports.pages import branch, safety
 from reports.parts import Cell, Figures
-from reports.sections.control import FALSE_ALARM, control_figure
+from reports.sections.control import control_figure, false_alarm
 from support.editions import AS_OF, MONDAY, written
 
 from .conftest import Drawn
@@ -64,14 +64,14 @@ def test_a_figure_says_which_chart_and_why(drawn: list[Drawn]) -> None:
 @pytest.mark.parametrize("chart", ["p", "per_five", "g"])
 def test_a_figure_says_its_baseline_its_limits_and_how_far_it_reaches(drawn: list[Drawn], chart: str) -> None:
     subtitle = figure(drawn, points(*([0.02, 0.03] if chart == "p" else [100, 200]), chart=chart)).subtitle
-    assert "Baseline 3.01 %, from 3 January 2028 to 22 December 2030, frozen." in subtitle
-    assert f"Limits: {FALSE_ALARM} beyond each by chance." in subtitle
+    assert "Baseline 3.01\u00a0%, from 3 January 2028 to 22 December 2030, frozen." in subtitle
+    assert f"Limits: {false_alarm()} beyond each by chance." in subtitle
     assert subtitle.endswith("Points to 20 January 2030.")
 
 
 def test_limits_stand_at_the_chance_the_words_name() -> None:
     # 0.00135: the upper tail of a normal variable beyond 3 standard deviations, as Shewhart charts use it.
-    assert FALSE_ALARM == "0.135 %"
+    assert false_alarm() == "0.135\u00a0%"
 
 
 @pytest.mark.parametrize(
@@ -158,8 +158,8 @@ def test_a_phase_has_its_reason_in_the_words_and_the_table(drawn: list[Drawn]) -
         rows[at] |= second | {"baseline_from": date(2030, 1, 14), "baseline_to": date(2030, 7, 14)}
     found = figure(drawn, rows)
     assert (
-        "Baseline 3.01 %, from 3 January 2028 to 22 December 2030, frozen. Phase 2 from 14 January 2030 (new studs): "
-        "baseline 4.12 %, from 14 January 2030 to 14 July 2030, frozen."
+        "Baseline 3.01\u00a0%, from 3 January 2028 to 22 December 2030, frozen. Phase 2 from 14 January 2030 (new "
+        "studs): baseline 4.12\u00a0%, from 14 January 2030 to 14 July 2030, frozen."
     ) in found.subtitle
     assert [row[-1] for row in found.table.rows] == ["phase 2", "phase 2 begins: new studs", ""]
 

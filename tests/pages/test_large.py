@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from reports.pages import branch as branch_page
 from reports.pages import compare, intake, safety
 from reports.parts import MOST_BRANCHES, MOST_ROWS, Table
 from support.editions import AS_OF, written
@@ -89,3 +90,12 @@ def test_gaps_of_more_branches_than_columns_are_summed() -> None:
     assert table is not None
     assert table.heads == ("Gap", "Piercings", "Branches")
     assert [row[1:] for row in table.rows] == [(str(MANY), str(MANY))]
+
+
+@pytest.mark.parametrize(("n", "n_trade"), [(MOST_BRANCHES, 1), (MOST_BRANCHES + 1, 0)])
+def test_pages_of_many_branches_leave_the_trade_to_their_table(n: int, n_trade: int, drawn: list[Drawn]) -> None:
+    results = chain(n)
+    results["weekly"] = [row | {"branch_id": "B001"} for row in results["weekly"]]
+    page = branch_page.build(written(results=results), "B001")
+    assert [one.title for one in drawn].count("Visits: too few weeks before it to say") == n_trade
+    assert "Visits" in [row[0] for row in page.figures.rows]

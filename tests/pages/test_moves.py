@@ -27,7 +27,7 @@ def test_the_table_sums_branches_and_writes_changes_with_their_sign() -> None:
     assert table.rows == (
         ("Visits", "1,210", "+3", "+3", "−1", "1,215"),
         ("Infections known", "0", "–", "–", "–", "0"),
-        ("Takings in EUR", "99.50", "–", "–", "−9.25", "90.25"),
+        ("Takings in EUR", "€99.50", "–", "–", "−€9.25", "€90.25"),
     )
     assert "3 to 9 February 2031" in table.caption
 

@@ -1,5 +1,6 @@
 """Publishing: a reader meets the old site or the new one, whole, and nothing that is not ours is touched."""
 
+import os
 import stat
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -66,6 +67,58 @@ def test_the_same_site_again_changes_nothing(site: Path) -> None:
     before = [(path, path.lstat().st_ino, path.lstat().st_mtime_ns) for path in sorted(site.parent.rglob("*"))]
     assert not publish(site, PAGES)
     assert [(path, path.lstat().st_ino, path.lstat().st_mtime_ns) for path in sorted(site.parent.rglob("*"))] == before
+
+
+def numbers_of(site: Path) -> dict[str, int]:
+    """The inode of each file of a site: one that is written again has another."""
+    return {path.relative_to(site).as_posix(): path.lstat().st_ino for path in site.rglob("*") if path.is_file()}
+
+
+def test_only_changed_files_are_written_again(site: Path) -> None:
+    publish(site, PAGES)
+    before = numbers_of(site)
+    publish(site, OTHER | {"branch/B2.html": PAGES["branch/B1.html"]})
+    after = numbers_of(site)
+    assert pages_of(site) == OTHER | {"branch/B2.html": PAGES["branch/B1.html"]}
+    kept = {name for name in after if after[name] == before.get(name)}
+    assert kept == {"tables/intake.csv", "branch/B1.html"}
+    assert {path.lstat().st_nlink for path in site.rglob("*") if path.is_file()} == {1}
+    assert beside(site) == set()
+
+
+@pytest.mark.parametrize("change", ["rights", "a link", "bytes"])
+def test_a_file_that_was_meddled_with_is_written_again(site: Path, tmp_path: Path, change: str) -> None:
+    publish(site, PAGES)
+    page = site / "branch" / "B1.html"
+    if change == "rights":
+        page.chmod(0o606)
+    elif change == "bytes":
+        told = page.stat().st_mtime_ns
+        page.write_text("<p>X1</p>")
+        os.utime(page, ns=(told, told))
+    else:
+        (tmp_path / "elsewhere").write_text(PAGES["branch/B1.html"])
+        page.unlink()
+        page.symlink_to(tmp_path / "elsewhere")
+    before = numbers_of(site)
+    publish(site, OTHER)
+    assert pages_of(site) == OTHER
+    page = site / "branch" / "B1.html"
+    assert not page.is_symlink()
+    assert stat.S_IMODE(page.stat().st_mode) == stat.S_IMODE((site / "index.html").stat().st_mode)
+    assert {name for name, number in numbers_of(site).items() if number == before[name]} == {"tables/intake.csv"}
+
+
+def test_where_there_are_no_hard_links_files_are_written_again(site: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(os, "link", refuse)
+    publish(site, PAGES)
+    before = numbers_of(site)
+    assert publish(site, OTHER)
+    assert pages_of(site) == OTHER
+    assert not set(numbers_of(site).values()) & set(before.values())
 
 
 def test_a_reader_meets_the_old_site_whole_until_the_new_one_is_put_in_place(site: Path) -> None:
