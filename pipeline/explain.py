@@ -5,7 +5,7 @@ follow-ups stand by the branch's own ids; a client's pseudonym and values of ref
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -22,6 +22,7 @@ from pipeline.receipts.counted import KEY, files_of, find_counted
 from pipeline.receipts.evidence import find_evidence
 from pipeline.receipts.figures import Figure, choose, read_name
 from pipeline.receipts.left_out import Place, find_left_out, place_of
+from pipeline.receipts.published import not_counted, published
 from pipeline.receipts.unkept import find_unkept
 from pipeline.store import kept, retention
 from pipeline.store.database import check_key, read_store
@@ -122,7 +123,9 @@ def explain(store: Path, name: str, *, as_of: date | None, progress: Progress) -
         retention.check_as_of(con, as_of)
         progress("counting")
         known_by, params = lay_out(con, kept.kept_settings(con), as_of, files_of(explained))
-        figure = choose(explained, parts, measured(con, explained.measure, params))
+        frames = {measure: measured(con, measure, params) for measure in explained.measures}
+        figure = choose(explained, parts, published(explained, frames, params["as_of"]))
+        figure = replace(figure, not_counted=not_counted(figure, frames))
         assert known_by is not None  # noqa: S101 - there is a figure
         _check_kept(con, figure, place_of(figure, known_by))
         progress("gathering records")

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from itertools import count as counter
 
+from reports import numbers
 from reports.charts.drawing import Drawable, svg
 
 
@@ -50,6 +51,11 @@ class Table:
     def left_out(self) -> int:
         """How many rows it does not show."""
         return len(self.rows) - len(self.shown)
+
+    @property
+    def how_many(self) -> str:
+        """What is said of a table that shows not all of its rows."""
+        return f"The first {numbers.count(len(self.shown))} of {numbers.count(len(self.rows))} rows"
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import polars as pl
 from reports.edition import Edition
 
 
-def receipt(edition: Edition, table: str, **parts: str | date | None) -> tuple[str, ...]:
+def receipt(edition: Edition, table: str, **parts: str | date | int | None) -> tuple[str, ...]:
     """The command for a published figure by what tells it apart, as of the edition's day; none where there is none."""
     rows = edition.results[table].filter(pl.col(name) == value for name, value in parts.items())
     if rows.is_empty() or edition.as_of is None:

@@ -23,8 +23,10 @@ from pipeline.explain import Receipt, explain
 from pipeline.intake.inbox import look_into
 from pipeline.intake.load import take_in
 from pipeline.intake.pseudonyms import key_for
+from pipeline.judge.exposures import judge_exposures, taken_out
 from pipeline.receipts.counted import recount, rows_of
-from pipeline.receipts.figures import EXPLAINED, EXPLAINED_BY_NAME, Explained
+from pipeline.receipts.figures import EXPLAINED, EXPLAINED_BY_NAME, Explained, Figure
+from pipeline.receipts.published import named_cause, not_counted, published
 from pipeline.settings import Settings
 from pipeline.store.database import fetch, open_store, read_store
 from pipeline.store.originals import Originals
@@ -35,6 +37,7 @@ Line = tuple[str, int]
 TIMES = {"procedures": "performed_at", "sales": "sold_at", "revisits": "starts_at"}
 KEYS = {"procedures": ("procedure_id",), "sales": ("sale_id", "line_no"), "revisits": ("revisit_id",)}
 SEEDS = (60, 61)
+ELSEWHERE = "counts for a cause chosen before"
 
 
 @pytest.fixture(scope="module")
@@ -63,21 +66,49 @@ def chain(workplace: Path, seed: int, nights: int) -> tuple[Path, Path]:
     return store, inbox
 
 
-def counted_again(con: duckdb.DuckDBPyConnection, explained: Explained, params: dict[str, object]) -> pl.DataFrame:
-    """Every figure of a table, counted from the rows behind it."""
+def frames_of(
+    con: duckdb.DuckDBPyConnection, explained: Explained, params: dict[str, object]
+) -> dict[str, pl.DataFrame]:
+    """What a table's measures count."""
+    return {measure: measured(con, measure, params) for measure in explained.measures}
+
+
+def counted_again(
+    con: duckdb.DuckDBPyConnection, explained: Explained, params: dict[str, object], rows: pl.DataFrame
+) -> pl.DataFrame:
+    """Every figure of a table with its rows as published, counted from those behind it."""
     file = sql_files()[rows_of(explained)]
     columns = [f"count(case when in_{name} then 1 end) as {name}" for name in explained.counts]
     columns += [f"sum({name}) as {name}" for name in explained.amounts]
     query = (
         f"select {', '.join((*explained.grain, *columns))} from ({file.query}) group by {', '.join(explained.grain)}"
     )
-    return fetch(con, query, {name: params[name] for name in file.params})
+    found = fetch(con, query, {name: params[name] for name in file.params})
+    if explained.table == "completion":  # weeks as good as known are not published
+        return found.join(rows, on=explained.grain, how="semi")
+    return without_taken_out(found, frames_of(con, explained, params)) if explained.table == "exposures" else found
 
 
-def differing(published: pl.DataFrame, again: pl.DataFrame, explained: Explained) -> list[tuple[object, ...]]:
+def without_taken_out(counts: pl.DataFrame, frames: dict[str, pl.DataFrame]) -> pl.DataFrame:
+    """Counts of exposures less the piercings that causes chosen before explain."""
+    taken = taken_out(frames["exposed_piercings"], frames["exposure_levels"])
+    cause = ["complication", "dimension", "level"]
+    less = (
+        taken.join(frames["exposed_piercings"], on=["complication", "procedure_id"])
+        .group_by(cause)
+        .agg(pl.len().alias("fewer"), pl.col("is_event").sum().alias("fewer_observed"))
+    )
+    return counts.join(less, on=cause, how="left").select(
+        *cause,
+        pl.col("procedures") - pl.col("fewer").fill_null(0),
+        pl.col("observed") - pl.col("fewer_observed").fill_null(0),
+    )
+
+
+def differing(rows: pl.DataFrame, again: pl.DataFrame, explained: Explained) -> list[tuple[object, ...]]:
     """Figures of which the rows behind them do not count to what is published; none behind one counts as nought."""
     names = (*explained.counts, *explained.amounts)
-    both = published.select(*explained.grain, *names).join(
+    both = rows.select(*explained.grain, *names).join(
         again, on=explained.grain, how="full", nulls_equal=True, coalesce=True, suffix="_again"
     )
     same = [pl.col(name).fill_null(0) == pl.col(f"{name}_again").fill_null(0) for name in names]
@@ -88,14 +119,14 @@ def differing(published: pl.DataFrame, again: pl.DataFrame, explained: Explained
 @pytest.mark.parametrize("days_back", [0, 77])
 def test_rows_behind_every_figure_count_to_it(workplace: Path, seed: int, days_back: int) -> None:
     store, _ = chain(workplace, seed, 2)
-    names = [name for one in EXPLAINED for name in (one.measure, rows_of(one))]
+    names = [name for one in EXPLAINED for name in (*one.measures, rows_of(one))]
     with read_store(store) as con:
         newest, _ = lay_out(con, Settings(), None, ["branch_days"])
         assert newest
         _, params = lay_out(con, Settings(), newest - timedelta(days=days_back), names)
         for one in EXPLAINED:
-            published = measured(con, one.measure, params).rename(dict(one.renamed))
-            assert differing(published, counted_again(con, one, params), one) == []
+            rows = published(one, frames_of(con, one, params), params["as_of"])
+            assert differing(rows, counted_again(con, one, params, rows), one) == []
 
 
 def test_rows_behind_every_published_figure_of_the_sample_count_to_it(tmp_path_factory: pytest.TempPathFactory) -> None:
@@ -103,24 +134,55 @@ def test_rows_behind_every_published_figure_of_the_sample_count_to_it(tmp_path_f
     with read_store(night.site.parent / "store.duckdb") as con:
         _, params = lay_out(con, Settings(), None, [rows_of(one) for one in EXPLAINED])
         for one in EXPLAINED:
-            published = night.edition.results[one.table]
-            assert published.height > 40
-            assert differing(published, counted_again(con, one, params), one) == []
+            rows = night.edition.results[one.table]
+            assert rows.height > 3
+            assert differing(rows, counted_again(con, one, params, rows), one) == []
 
 
 def test_a_row_too_many_or_too_few_is_found() -> None:
     one = EXPLAINED_BY_NAME["coverage"]
-    published = pl.DataFrame({"week": [1, 2, 3], "branch_id": "B1", "procedures": [2, 0, 1], "reached": [1, 0, 1]})
-    again = published.with_columns(reached=pl.Series([1, 0, 0])).filter(pl.col("week") != 2)
-    assert differing(published, again, one) == [(3, "B1")]
+    rows = pl.DataFrame({"week": [1, 2, 3], "branch_id": "B1", "procedures": [2, 0, 1], "reached": [1, 0, 1]})
+    again = rows.with_columns(reached=pl.Series([1, 0, 0])).filter(pl.col("week") != 2)
+    assert differing(rows, again, one) == [(3, "B1")]
+
+
+def test_what_a_cause_chosen_before_explains_counts_there_alone() -> None:
+    # All 20 of lot L are infected, 10 of these and 12 others of the 40 of article A, and none of the 400 in neither.
+    events = [number < 20 or 20 <= number < 32 for number in range(450)]
+    piercings = pl.DataFrame({"procedure_id": [f"P{number}" for number in range(450)], "is_event": events}).select(
+        pl.lit("infection").alias("complication"),
+        "procedure_id",
+        pl.lit(date(2031, 1, 6)).alias("performed_on"),
+        pl.lit("lobe").alias("site_group"),
+        pl.lit("18+").alias("age_band"),
+        pl.lit(value=True).alias("is_reached"),
+        "is_event",
+    )
+    levels = pl.DataFrame(
+        [(f"P{number}", "lot", "L") for number in range(20)]
+        + [(f"P{number}", "article", "A") for number in range(10, 50)],
+        schema=["procedure_id", "dimension", "level"],
+        orient="row",
+    )
+    rows = judge_exposures(piercings, levels).sort("dimension")
+    assert rows.select("level", "procedures", "observed", "signal").rows() == [("A", 30, 12, True), ("L", 20, 20, True)]
+    frames = {"exposed_piercings": piercings, "exposure_levels": levels}
+    article, lot = (Figure(EXPLAINED_BY_NAME["exposures"], row) for row in rows.iter_rows(named=True))
+    assert not_counted(article, frames) == {f"P{number}": (ELSEWHERE, "lot L") for number in range(10, 20)}
+    assert not_counted(lot, frames) == {}
+
+
+def test_a_practitioner_chosen_before_is_not_named() -> None:
+    assert named_cause("practitioner:site_group", "W1:lobe") == named_cause("practitioner", "W1") == "a practitioner"
+    assert named_cause("batch", "N1") == "aftercare batch N1"
 
 
 def figures(store: Path, seed: int) -> Iterator[str]:
     """A figure of each table with something behind it; of those by branch one of a branch."""
     with read_store(store) as con:
-        _, params = lay_out(con, Settings(), None, [one.measure for one in EXPLAINED])
+        _, params = lay_out(con, Settings(), None, [measure for one in EXPLAINED for measure in one.measures])
         for one in EXPLAINED:
-            rows = measured(con, one.measure, params).rename(dict(one.renamed)).filter(pl.col(one.counts[0]) > 0)
+            rows = published(one, frames_of(con, one, params), params["as_of"]).filter(pl.col(one.counts[0]) > 0)
             if "dimension" in one.grain:
                 rows = rows.filter(dimension="branch")
             row = Random(seed).choice(rows.rows(named=True))
@@ -148,6 +210,20 @@ def test_a_receipt_counts_to_its_figure(workplace: Path, seed: int, at: int) -> 
     assert recount(receipt.counted, receipt.figure.explained) == {
         name: value or 0 for name, value in receipt.counts.items()
     }
+
+
+def test_a_receipt_tells_which_piercings_count_for_a_cause_chosen_before(
+    workplace: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at = [one.table for one in EXPLAINED].index("exposures")
+    before = receipt_of(workplace, SOME[0], at)
+    taken = before.counted["id"][0]
+    monkeypatch.setattr("pipeline.explain.not_counted", lambda *_: {taken: (ELSEWHERE, "lot L")})
+    store, _ = chain(workplace, SOME[0], 1)
+    receipt = explain(store, before.figure.name, as_of=None, progress=str)
+    assert set(before.counted["id"]) - set(receipt.counted["id"]) == {taken}
+    told = receipt.left_out.filter(pl.col("id") == taken, reason=ELSEWHERE)
+    assert told["detail"].to_list() == ["lot L"]
 
 
 @dataclass(frozen=True)
@@ -244,3 +320,4 @@ def test_the_chains_hold_lines_and_reasons_enough(workplace: Path) -> None:
     reasons = {reason for _, receipt in found for reason in receipt.reasons}
     assert len(lines) > 100
     assert reasons >= {"superseded", "rejected", "duplicate", "void", "abandoned", "not old enough"}
+    assert reasons >= {"met something before", "not known about so long"}

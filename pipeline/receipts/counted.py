@@ -20,7 +20,7 @@ def rows_of(explained: Explained) -> str:
 
 def files_of(explained: Explained) -> tuple[str, ...]:
     """Every SQL file that a receipt of a table's figures is made of."""
-    return (explained.measure, rows_of(explained), "items", "record_versions", "evidence", "events")
+    return (*explained.measures, rows_of(explained), "items", "record_versions", "evidence", "events")
 
 
 def find_counted(con: duckdb.DuckDBPyConnection, figure: Figure, params: dict[str, Any]) -> pl.DataFrame:
@@ -53,6 +53,7 @@ def _rows(con: duckdb.DuckDBPyConnection, figure: Figure, params: dict[str, Any]
     rows = fetch(
         con, f"select * from ({file.query}) where {keys}", {name: params[name] for name in file.params} | asked
     )
+    rows = rows.filter(~pl.col("id").is_in(list(figure.not_counted)))
     amounts = [pl.col(name) for name in figure.explained.amounts]
     says = [
         *(pl.when(f"in_{name}").then(pl.lit(name)) for name in figure.explained.counts),

@@ -43,7 +43,11 @@ def find_evidence(con: duckdb.DuckDBPyConnection, figure: Figure) -> pl.DataFram
     )
     if figure.explained.table == "weekly":  # its receipt lines are counted themselves
         found = found.filter((pl.col("item") != "visit") | (pl.col("table_name") != "sales"))
-    said = [STANDING.get(row["standing"]) or _said(row, complication) for row in found.iter_rows(named=True)]
+    said = [
+        STANDING.get(row["standing"])
+        or (_begun(row) if figure.explained.table == "onsets" else _said(row, complication))
+        for row in found.iter_rows(named=True)
+    ]
     return found.with_columns(pl.Series("says", said, dtype=pl.String)).select(SCHEMA.names()).cast(SCHEMA)
 
 
@@ -60,6 +64,14 @@ def _said(row: Mapping[str, Any], complication: v.Complication | None) -> str:
     if row["table_name"] != "procedures":
         parts.append(_contact(row, complication))
     return "; ".join(parts)
+
+
+def _begun(row: Mapping[str, Any]) -> str:
+    """What a record says of a piercing: when a complication began, or by when the stud was out."""
+    parts = [f"{words.COMPLICATION[row['kind']]} from day {row['onset_day']}"] if row["kind"] else []
+    if row["stud_out_day"] is not None:
+        parts.append("stud taken out")
+    return "; ".join([*parts, f"{row['says'].replace('_', ' ')} on day {row['day']}"])
 
 
 def _packs(quantity: int | None) -> str:

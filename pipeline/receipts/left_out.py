@@ -59,12 +59,22 @@ def place_of(figure: Figure, as_of: date) -> Place:
         week = row["week"] if "week" in row else date.fromisoformat(period.removeprefix("week:"))
         assert isinstance(week, date)  # noqa: S101 - as its measure declares
         first, last = week, week + timedelta(days=6)
+    elif figure.explained.table == "onsets":
+        mature = as_of - timedelta(days=v.REPORTING_LAG_DAYS)
+        first = mature - timedelta(days=v.RATE_PERIOD_DAYS + v.ONSET_DAYS - 1)
     elif complication is not None:
         mature = as_of - timedelta(days=complication.window_days + v.REPORTING_LAG_DAYS)
         first = mature - timedelta(days=v.RATE_PERIOD_DAYS - 1)
-    dimension = row.get("dimension", "branch" if "week" in row else "")
+    dimension = row.get("dimension", _dimension(figure))
     branch = str(row.get("level", row.get("branch_id"))) if dimension == "branch" else None
     return Place(first, last, mature, branch, dimension in ("all", "branch"))
+
+
+def _dimension(figure: Figure) -> str:
+    """The dimension of a figure's level where no column tells; empty where it is told apart by more than a branch."""
+    if _COLUMNS.keys() & figure.key.keys() - {"week", "branch_id"}:
+        return ""
+    return "branch" if "branch_id" in figure.key else "all"
 
 
 def find_left_out(
@@ -172,6 +182,8 @@ def _reason(row: Mapping[str, Any], figure: Figure, place: Place) -> tuple[str, 
         return _sale(row, figure)
     if row["status"] != "completed":
         return str(row["status"]), ""
+    if row["id"] in figure.not_counted:
+        return figure.not_counted[row["id"]]
     if place.mature_on is not None:
         return "not old enough", f"performed after {place.mature_on}"
     return _elsewhere(row)

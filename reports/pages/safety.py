@@ -11,9 +11,10 @@ from reports.edition import Edition
 from reports.findings import Finding, incidents, recent_points, year_findings
 from reports.pages.index import data_through
 from reports.parts import Cell, Figure, Figures, Table
+from reports.receipts import receipt
 from reports.sections.clients import client_table
-from reports.sections.control import FALSE_ALARM, control_figure
-from reports.sections.follow_up import bounds_table, coverage_table
+from reports.sections.control import control_figure, false_alarm
+from reports.sections.follow_up import answers_table, answers_words, bounds_table, coverage_table
 from reports.sections.healing import (
     complication_table,
     level_figure,
@@ -40,6 +41,7 @@ READS = (
     "control_charts",
     "complication_rates",
     "coverage",
+    "answers",
     "weekly",
     "completion",
     "branches",
@@ -91,6 +93,8 @@ class Context:
     practitioner_words: str = ""
     practitioners: Table | None = None
     coverage: Table | None = None
+    answers_words: str = ""
+    answers: Table | None = None
     bounds_words: str = ""
     bounds: Table | None = None
     blind: tuple[str, ...] = ()
@@ -127,10 +131,10 @@ def build(edition: Edition) -> Context:
         chart_words=(
             "Each chart sets the chain’s or branch’s weeks against a frozen stretch of its own past; only a phase "
             "declared with its reason replaces it. Weeks whose reports are still coming in are hollow and have no "
-            f"verdict. With nothing changed, {FALSE_ALARM} of points lie beyond a limit by chance alone. A pattern of "
-            "several points that a rule marks is worth a look, and raises no signal. Every branch has its chart on its "
-            f"own page too; of more than {BRANCHES_CHARTED} branches only those with a recent point beyond a limit are "
-            "drawn here."
+            f"verdict. With nothing changed, {false_alarm()} of points lie beyond a limit by chance alone. A pattern "
+            "of several points that a rule marks is worth a look, and raises no signal. Every branch has its chart on "
+            f"its own page too; of more than {BRANCHES_CHARTED} branches only those with a recent point beyond a limit "
+            "are drawn here."
         ),
         charts=tuple(chart for chart in charts if chart),
         complications=complication_table(edition, "all", "all", "all branches"),
@@ -151,6 +155,8 @@ def build(edition: Edition) -> Context:
         practitioner_words=words.NO_RANKING,
         practitioners=_practitioners(edition),
         coverage=coverage_table(edition),
+        answers_words=answers_words(),
+        answers=answers_table(edition),
         bounds_words=(
             "Clients who were not reached may have fared otherwise. At least: none of them was infected but those who "
             "told unasked. At most: all of them were. The truth lies between; asking more clients narrows it down."
@@ -184,9 +190,8 @@ def _lead(found: list[Finding]) -> str:
     in_use = sum(finding.is_in_use for finding in found)
     return (
         f"Over the year {words.plural(len(found), 'possible cause stands', 'possible causes stand')} out beyond "
-        "chance, "
-        f"{in_use} still in use. If nothing were amiss, there would be one here in about 1 of 100 reports for each "
-        "complication watched."
+        f"chance, {numbers.count(in_use)} still in use. If nothing were amiss, there would be one here in about 1 of "
+        "100 reports for each complication watched."
     )
 
 
@@ -252,6 +257,7 @@ def _exposures(edition: Edition) -> Table:
         & (pl.col("expected") >= standardise.LEAST_EXPECTED)
         & (~is_person | pl.col("signal"))  # people are not ranked
     )
+    shown = judged.sort("p_value", "dimension", "level").head(CAUSES_SHOWN)
     rows = tuple(
         (
             Cell(words.named(row["dimension"], row["level"]), is_marked=row["signal"]),
@@ -261,13 +267,20 @@ def _exposures(edition: Edition) -> Table:
             Cell(numbers.ratio(row["ratio"]), numbers.ratio_range(row["ratio_low"], row["ratio_high"])),
             numbers.count(row["limit_high"]),
         )
-        for row in judged.sort("p_value", "dimension", "level").head(CAUSES_SHOWN).iter_rows(named=True)
+        for row in shown.iter_rows(named=True)
     )
+    things = shown.filter(~is_person).select("complication", "dimension", "level").head(1).rows(named=True)
+    receipts = receipt(edition, "exposures", **things[0]) if things else ()
     heads = ("Possible cause", "Piercings", "Infected", "Expected", "Ratio", "Stands out from")
-    return Table(f"The {CAUSES_SHOWN} furthest above expected", heads, rows, "exposures.csv")
+    return Table(f"The {CAUSES_SHOWN} furthest above expected", heads, rows, "exposures.csv", receipts=receipts)
 
 
 def _practitioners(edition: Edition) -> Table:
+    named = (
+        edition.results["branch_practitioners"]
+        .filter(pl.col("practitioner_id") != v.MISSING)
+        .sort("practitioner_id", "branch_id", "site_group")
+    )
     rows = tuple(
         (
             row["practitioner_id"],
@@ -276,15 +289,14 @@ def _practitioners(edition: Edition) -> Table:
             practitioner_share(edition, row),
             numbers.share(row["reached"] / row["procedures"]),
         )
-        for row in edition.results["branch_practitioners"]
-        .filter(pl.col("practitioner_id") != v.MISSING)
-        .sort("practitioner_id", "branch_id", "site_group")
-        .iter_rows(named=True)
+        for row in named.iter_rows(named=True)
     )
+    first = named.select("branch_id", "practitioner_id", "site_group").head(1).rows(named=True)
     return Table(
         "Infection by practitioner, branch and site group",
         ("Practitioner", "Branch", "Site group", "Infected", "Reached"),
         rows,
         "branch_practitioners.csv",
         n_text=3,
+        receipts=receipt(edition, "branch_practitioners", **first[0]) if first else (),
     )

@@ -6,6 +6,7 @@ from pipeline.contract import vocabulary as v
 from reports import numbers, words
 from reports.edition import Edition
 from reports.parts import Cell, Table
+from reports.receipts import receipt
 from reports.sections.healing import NOT_YET
 
 
@@ -23,7 +24,11 @@ def client_table(edition: Edition) -> Table:
     )
     heads = ("", "Piercings affected", "Range if each were alone", "Range as clients have them", "Clients affected")
     return Table(
-        "Complications by client, all branches, in the 364 days that are old enough", heads, rows, "client_shares.csv"
+        "Complications by client, all branches, in the 364 days that are old enough",
+        heads,
+        rows,
+        "client_shares.csv",
+        receipts=receipt(edition, "client_shares", complication=v.INFECTION.name),
     )
 
 

@@ -7,23 +7,24 @@ from typing import Any
 import polars as pl
 
 from reports import numbers, words
-from reports.charts.observed_expected import observed_expected
 from reports.edition import Edition
 from reports.findings import Finding, incidents
+from reports.incident_weeks import incident_figure
 from reports.parts import Cell, Figure, Figures, Table
 
 LISTED_FAMILIES = ("all", "branch", "site_group", "material")
 HISTORY_DAYS = 364
+NO_WEEKS = "No piercing of the last half year met it, so there are no weeks to draw."
 
 
 @dataclass(frozen=True)
 class Incident:
-    """An open incident: in words, with its weeks as a chart, and what may be behind it."""
+    """An open incident: in words, with its weeks as a chart if there are any, and what may be behind it."""
 
     identifier: str
     title: str
     lines: tuple[str, ...]
-    figure: Figure
+    figure: Figure | None
     explanations: Table
     detail: str
 
@@ -37,7 +38,8 @@ def incidents_words(edition: Edition) -> str:
             "what chance does from time to time."
         )
     still = sum(one.is_in_use for one in found)
-    return f"{words.plural(len(found), 'incident is', 'incidents are')} open; {still} concern piercings made lately."
+    concern = words.plural(still, "concerns", "concern")
+    return f"{words.plural(len(found), 'incident is', 'incidents are')} open; {concern} piercings made lately."
 
 
 def told_incidents(figures: Figures, edition: Edition) -> tuple[Incident, ...]:
@@ -49,11 +51,12 @@ def told_incidents(figures: Figures, edition: Edition) -> tuple[Incident, ...]:
 def _told(figures: Figures, edition: Edition, found: Finding, row: dict[str, Any]) -> Incident:
     name = found.name[0].upper() + found.name[1:]
     times = f"{numbers.tenth(found.ratio)} times what was expected" if found.ratio else "more than was expected"
+    has_weeks = found.identifier in edition.results["incident_weeks"]["incident_id"]
     return Incident(
         identifier=found.identifier,
         title=f"{name}: {words.COMPLICATION[found.complication]}, {times}",
-        lines=tuple(_lines(found, row)),
-        figure=_figure(figures, edition, found),
+        lines=(*_lines(found, row), *(() if has_weeks else (NO_WEEKS,))),
+        figure=incident_figure(figures, edition, found) if has_weeks else None,
         explanations=_explanations(edition, found),
         detail=(
             f"Incident {found.identifier}, {words.plural(row['signals'], 'signal')}, opened on "
@@ -80,28 +83,6 @@ def _lines(found: Finding, row: dict[str, Any]) -> list[str]:
     if row["provisional"]:
         lines.append("Provisional: the chain has too little history for thresholds of its own.")
     return lines
-
-
-def _figure(figures: Figures, edition: Edition, found: Finding) -> Figure:
-    weeks = edition.results["incident_weeks"].filter(pl.col("incident_id") == found.identifier)
-    rows = tuple(
-        (
-            numbers.short_day(row["week"]),
-            numbers.count(row["procedures"]),
-            numbers.count(row["observed"]),
-            numbers.tenth(row["expected"]),
-        )
-        for row in weeks.reverse().iter_rows(named=True)
-    )
-    what = words.COMPLICATION[found.complication]
-    observed, usual = int(weeks["observed"].sum()), float(weeks["expected"].sum())
-    heads = ("Week from", "Piercings", "Known cases", "Expected by now")
-    return figures.draw(
-        observed_expected(weeks.with_columns(pl.lit(value=True).alias("solid")), unit="cases"),
-        title=f"{observed:,} known in half a year, about {numbers.tenth(usual)} expected by now",
-        subtitle=f"{what.capitalize()} by week of piercing, {found.name}. Line: expected by now of like piercings.",
-        table=Table(f"{what.capitalize()} by week of piercing, {found.name}", heads, rows, "incident_weeks.csv"),
-    )
 
 
 def _explanations(edition: Edition, found: Finding) -> Table:
@@ -168,7 +149,9 @@ def budget_words(edition: Edition) -> tuple[str, ...]:
     else:
         rests = "thresholds are set by the chain’s size until it has half a year of its own records"
     return (
-        f"Accepted false alarms of infection: {newest['budget']:g} a year; {rests}.",
-        f"In the last year {words.plural(opened, 'incident', 'incidents')} of infection opened, {chance} of them put "
-        "down to chance since.",
+        f"Accepted false alarms of infection: {numbers.plain(newest['budget'])} a year; {rests}.",
+        f"In the last year {words.plural(opened, 'incident', 'incidents')} of infection opened, "
+        f"{numbers.count(chance)} of them put down to chance since."
+        if opened
+        else "In the last year no incident of infection opened.",
     )

@@ -9,6 +9,7 @@ from reports import numbers
 from reports.charts.observed_expected import observed_expected
 from reports.edition import Edition
 from reports.parts import Cell, Figure, Figures, Table
+from reports.receipts import receipt
 
 INFECTION_WEEKS = 40
 STILL = "still filling in"
@@ -41,7 +42,7 @@ def completed_figure(figures: Figures, edition: Edition, branch: str | None, whe
             "still to become known, by how late infections were so far; upright line: where the week will most likely "
             "end (95 %). Hollow alone: too early to say."
         ),
-        table=_completed_table(weeks, where),
+        table=_completed_table(weeks, where, _receipts(edition, branch)),
     )
 
 
@@ -70,12 +71,22 @@ def _with_completion(weeks: pl.DataFrame, edition: Edition, branch: str | None) 
 
     A week of which nothing can be said stands in completion without these, or has not ended.
     """
-    dimension, level = ("all", "all") if branch is None else ("branch", branch)
-    own = edition.results["completion"].filter((pl.col("dimension") == dimension) & (pl.col("level") == level))
+    own = _completion(edition, branch)
     joined = weeks.join(own.select("week", "known_share", "expected_final", "low", "high"), on="week", how="left")
     has_ended = pl.col("week") + pl.duration(days=6) <= pl.lit(edition.as_of)
     is_told = pl.col("known_share").is_null() | pl.col("high").is_not_null()
     return joined.with_columns((has_ended & is_told).alias("solid")).sort("week")
+
+
+def _completion(edition: Edition, branch: str | None) -> pl.DataFrame:
+    dimension, level = ("all", "all") if branch is None else ("branch", branch)
+    return edition.results["completion"].filter((pl.col("dimension") == dimension) & (pl.col("level") == level))
+
+
+def _receipts(edition: Edition, branch: str | None) -> tuple[str, ...]:
+    """The command for the newest week that is completed."""
+    newest = _completion(edition, branch).sort("week").select("dimension", "level", "week").tail(1).rows(named=True)
+    return receipt(edition, "completion", **newest[0]) if newest else ()
 
 
 def _title(weeks: pl.DataFrame) -> str:
@@ -83,7 +94,8 @@ def _title(weeks: pl.DataFrame) -> str:
     if mature.is_empty():
         return "Infections known so far: too early to compare"
     observed, expected = int(mature["observed"].sum()), float(mature["expected"].sum())
-    return f"Infections known: {observed:,} in the last {mature.height} full weeks, about {expected:.0f} expected"
+    known, about = numbers.count(observed), numbers.count(expected)
+    return f"Infections known: {known} in the last {mature.height} full weeks, about {about} expected"
 
 
 def _table(weeks: pl.DataFrame, where: str) -> Table:
@@ -101,7 +113,7 @@ def _table(weeks: pl.DataFrame, where: str) -> Table:
     )
 
 
-def _completed_table(weeks: pl.DataFrame, where: str) -> Table:
+def _completed_table(weeks: pl.DataFrame, where: str, receipts: tuple[str, ...]) -> Table:
     """The same with what each week will have in the end."""
     rows = tuple(
         (
@@ -113,7 +125,8 @@ def _completed_table(weeks: pl.DataFrame, where: str) -> Table:
         for row in weeks.reverse().iter_rows(named=True)
     )
     heads = ("Week from", "Known", "Expected by now", "Once all is known")
-    return Table(f"Infections by week of piercing, {where}", heads, rows, "weekly.csv", also="completion.csv")
+    caption = f"Infections by week of piercing, {where}"
+    return Table(caption, heads, rows, "weekly.csv", also="completion.csv", receipts=receipts)
 
 
 def _in_the_end(week: dict[str, Any]) -> Cell | str:

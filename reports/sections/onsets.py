@@ -7,6 +7,7 @@ from reports import numbers, words
 from reports.charts.onset_curves import MOST, onset_curves
 from reports.edition import Edition
 from reports.parts import Cell, Figure, Figures, Table
+from reports.receipts import receipt
 
 LEAST_ONSETS = 10
 """Onsets a complication must have to be drawn: fewer make no curve. The table has them all."""
@@ -32,7 +33,7 @@ def onset_figure(figures: Figures, edition: Edition) -> Figure | None:
             "lies (95 %). A piercing that met another complication first, or whose stud was taken out before, no "
             "longer counts. Only what was told is known."
         ),
-        table=_table(onsets),
+        table=_table(onsets, _receipts(edition, drawn[0])),
     )
 
 
@@ -58,14 +59,21 @@ def _title(onsets: pl.DataFrame, name: str) -> str:
     return f"{what[0].upper()}{what[1:]}: half of the cases known within {v.ONSET_DAYS} days begin by day {half}"
 
 
-def _table(onsets: pl.DataFrame) -> Table:
+def _receipts(edition: Edition, complication: str) -> tuple[str, ...]:
+    """The command for the first day on which a complication began."""
+    day: int = edition.results["onsets"].filter(pl.col("complication") == complication)["day"][0]
+    return receipt(edition, "onsets", complication=complication, day=day)
+
+
+def _table(onsets: pl.DataFrame, receipts: tuple[str, ...]) -> Table:
     rows = []
     for complication in v.ONSETS:
         curve = onsets.filter(pl.col("complication") == complication.name)
         cells = (_cell(curve, day) for day in _TOLD_DAYS)
         rows.append((complication.words.capitalize(), *cells))
     heads = ("Met first", *(f"By day {day}" for day in _TOLD_DAYS))
-    return Table("Share of piercings on which each was met first", heads, tuple(rows), "onsets.csv")
+    caption = "Share of piercings on which each was met first"
+    return Table(caption, heads, tuple(rows), "onsets.csv", receipts=receipts)
 
 
 def _cell(curve: pl.DataFrame, day: int) -> Cell | str:

@@ -178,6 +178,33 @@ def test_revisits_name_the_one_that_was_kept_in_the_end() -> None:
 
 
 @pytest.mark.usefixtures("there")
+def test_onsets_count_what_had_met_nothing_before_and_say_when_each_began() -> None:
+    found = receipt("onsets/complication=infection,day=10")
+    assert found["counts"] == {"at_risk": 3, "onsets": 1}
+    assert [(row["id"], row["counts_in"]) for row in found["counted"]] == [
+        ("P1", ["at_risk", "onsets"]),
+        ("P6", ["at_risk"]),
+        ("P9", ["at_risk"]),
+    ]
+    said = {record["id"]: record["says"] for record in found["counted"][0]["records"]}
+    assert (said["F1"], said["F2"]) == ("minor infection from day 10; complication on day 10", "well on day 12")
+    assert {row[:3] for row in left_out(found)} >= {
+        ("P2", "met something before", "tear, day 3"),
+        ("P5", "not old enough", "performed after 2024-06-06"),
+    }
+
+
+@pytest.mark.usefixtures("there")
+def test_a_client_is_counted_by_one_of_their_piercings_and_a_branch_by_its_own() -> None:
+    found = receipt("client_shares/complication=infection")
+    assert found["counts"] == {"procedures": 5, "events": 1, "clients": 1, "clients_with": 1}
+    assert [row["id"] for row in found["counted"] if "clients" in row["counts_in"]] == ["P1"]
+    compared = receipt("comparison/branch_id=B2,complication=infection")
+    assert [row["id"] for row in compared["counted"]] == ["P6", "P9"]
+    assert "count no records" in compared["definition"]
+
+
+@pytest.mark.usefixtures("there")
 def test_as_of_a_past_day_what_was_recorded_later_is_left_out_as_such() -> None:
     found = receipt("coverage/week=2024-03-04,branch_id=B1", "--as-of", "2024-03-04")
     assert found["counts"] == {"procedures": 4, "reached": 0}

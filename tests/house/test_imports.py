@@ -48,7 +48,7 @@ MAY_IMPORT = {
     "sight": {"intake", "store", "history", "remember", "watch", "telling", "places", "errors"},
     "remember": {"store", "watch", "results"},
     "rejudge": {"store", "judge", "count", "remember"},
-    "mending": {"refusals", "contract", "settings", "sources"},
+    "mending": {"refusals", "contract", "settings", "sources", "reports"},
     "refusals": {"intake", "store", "contract", "settings", "sources"},
     "nightly": {
         *("intake", "store", "judge", "count", "remember", "publish", "mail", "reports", "settings", "places"),

@@ -47,6 +47,25 @@ def test_main_pages_offer_them_with_a_link_to_what_they_are(sample: Published, p
     assert 'id="receipts"' in (sample.site / "methods.html").read_text()
 
 
+@pytest.mark.parametrize(
+    ("page", "table"),
+    [
+        ("index.html", "weekly"),
+        ("compare.html", "comparison"),
+        ("safety.html", "exposures"),
+        ("safety.html", "client_shares"),
+        ("safety.html", "completion"),
+        ("safety.html", "onsets"),
+        ("safety.html", "branch_practitioners"),
+    ],
+)
+def test_a_page_offers_one_of_its_main_tables(sample: Published, page: str, table: str) -> None:
+    assert any(
+        command.startswith(f"scapha explain '{table}/") or f" {table}/" in command
+        for command in commands(sample.site / page)
+    )
+
+
 def test_a_branch_s_page_offers_those_of_its_own_week(sample: Published) -> None:
     offered = " ".join(commands(sample.site / "branch" / "B03.html"))
     assert "weekly/week=2026-09-21,branch_id=B03" in offered

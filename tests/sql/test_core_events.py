@@ -320,3 +320,26 @@ def test_a_mature_piercing_for_each_watched_complication_of_its_window() -> None
         embedded_stud   | P2           | true       | false
         """,
     )
+
+
+def test_a_client_is_told_by_pseudonym_or_else_by_visit() -> None:
+    check_file(
+        "piercings_of_clients",
+        piercings="""
+        procedure_id | visit_id | client_key
+        P1           | V1       | C1
+        P2           | V2       |
+        """,
+        watched_piercings="""
+        complication    | procedure_id | is_event
+        infection       | P1           | true
+        contact_allergy | P1           | false
+        infection       | P2           | false
+        """,
+        gives="""
+        complication    | procedure_id | client_key | visit_id | is_event
+        infection       | P1           | C1         |          | true
+        contact_allergy | P1           | C1         |          | false
+        infection       | P2           |            | V2       | false
+        """,
+    )

@@ -68,6 +68,112 @@ def test_piercings_behind_a_practitioner() -> None:
     )
 
 
+def test_piercings_behind_a_comparison() -> None:
+    check_file(
+        "comparison_rows",
+        piercings="procedure_id | branch_id\nP1 | B1\nP2 | B2\nP3 | B1",
+        mature_piercings="""
+        procedure_id | window_days | is_reached
+        P1           | 30          | false
+        P2           | 30          | true
+        P3           | 90          | true
+        """,
+        events="procedure_id | complication\nP1 | infection\nP2 | tear\nP3 | infection",
+        where="complication = 'infection'",
+        gives="""
+        branch_id | item     | id | in_procedures | in_observed | in_reached
+        B1        | piercing | P1 | true          | true        | false
+        B2        | piercing | P2 | true          | false       | true
+        """,
+    )
+
+
+def test_piercings_behind_a_possible_cause() -> None:
+    check_file(
+        "exposures_rows",
+        exposed_piercings="""
+        complication    | procedure_id | is_event
+        infection       | P1           | true
+        contact_allergy | P1           | false
+        infection       | P2           | true
+        """,
+        exposure_levels="procedure_id | dimension | level\nP1 | lot | L1\nP1 | branch | B1",
+        gives="""
+        complication    | dimension | level | item     | id | in_procedures | in_observed
+        infection       | lot       | L1    | piercing | P1 | true          | true
+        infection       | branch    | B1    | piercing | P1 | true          | true
+        contact_allergy | lot       | L1    | piercing | P1 | true          | false
+        contact_allergy | branch    | B1    | piercing | P1 | true          | false
+        """,
+    )
+
+
+def test_piercings_behind_clients_count_each_client_once() -> None:
+    # Of C1 the first piercing counts the client, the first infected one the affected; of nobody's the visit does.
+    check_file(
+        "client_shares_rows",
+        piercings_of_clients="""
+        complication    | procedure_id | client_key | visit_id | is_event
+        infection       | P3           | C1         |          | true
+        infection       | P2           | C1         |          | true
+        infection       | P1           | C1         |          | false
+        infection       | P4           |            | V4       | false
+        infection       | P5           |            | V4       | false
+        contact_allergy | P3           | C1         |          | false
+        """,
+        gives="""
+        complication    | item     | id | in_procedures | in_events | in_clients | in_clients_with
+        infection       | piercing | P1 | true          | false     | true       | false
+        infection       | piercing | P2 | true          | true      | false      | true
+        infection       | piercing | P3 | true          | true      | false      | false
+        infection       | piercing | P4 | true          | false     | true       | false
+        infection       | piercing | P5 | true          | false     | false      | false
+        contact_allergy | piercing | P3 | true          | false     | true       | false
+        """,
+    )
+
+
+def test_piercings_behind_an_onset_are_those_that_had_met_nothing_before() -> None:
+    check_file(
+        "onsets_rows",
+        first_met="""
+        procedure_id | complication | day
+        P1           | infection    | 4
+        P2           | tear         | 9
+        P3           |              | 4
+        P4           |              | 3
+        """,
+        gives="""
+        complication | day | item     | id | in_at_risk | in_onsets
+        infection    | 4   | piercing | P1 | true       | true
+        infection    | 4   | piercing | P2 | true       | false
+        infection    | 4   | piercing | P3 | true       | false
+        tear         | 9   | piercing | P2 | true       | true
+        """,
+    )
+
+
+def test_piercings_behind_a_week_that_is_completed() -> None:
+    check_file(
+        "completion_rows",
+        piercings="procedure_id | week\nP1 | 2031-01-06\nP2 | 2031-01-06",
+        piercing_levels="""
+        procedure_id | dimension | level
+        P1           | all       | all
+        P1           | branch    | B1
+        P1           | site      | helix
+        P2           | branch    | B2
+        """,
+        events="procedure_id | complication\nP1 | infection\nP2 | tear",
+        gives="""
+        dimension | level | week       | item     | id | in_procedures | in_seen
+        all       | all   | 2031-01-06 | piercing | P1 | true          | true
+        branch    | B1    | 2031-01-06 | piercing | P1 | true          | true
+        branch    | B2    | 2031-01-06 | piercing | P2 | true          | false
+        """,
+    )
+
+
 def test_piercings_behind_coverage_are_reached_within_the_window_of_infection() -> None:
     check_file(
         "coverage_rows",
@@ -232,6 +338,7 @@ def test_what_was_heard_of_a_piercing() -> None:
         follow_up:F1 | P1           | tear  | 3         | true
         procedure:P2 | P2           | faint | 0         | false
         """,
+        attributions="follow_up_id | procedure_id | stud_out_day\nF1 | P1 | 4",
         asked_answers="""
         table_name | id | visit_id | answered_on
         follow_ups | F2 | V1       | 2031-01-20
