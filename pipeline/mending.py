@@ -18,6 +18,7 @@ from pipeline.contract.rules import form_rule, remedy
 from pipeline.refusals import Broken, Refusal
 from pipeline.settings import Settings, source_for
 from pipeline.sources import Source
+from reports.tables import FORMULA_START
 
 BOOK, GAPS_FILE = "fix_list.xlsx", "gaps.csv"
 READ_ME, GAPS = "Read me", "Gaps"
@@ -31,7 +32,7 @@ _DIALECT = {"files", "table", "sheet", "encoding", "delimiter", "quote", "skip_l
 _NUMBER_KINDS = (Kind.WHOLE, Kind.DECIMAL)
 _READ_KINDS = (*_NUMBER_KINDS, Kind.DATE, Kind.TIME)
 _PLAIN_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
-_FORMULA = re.compile(r"[=+\-@\t\r\n]")
+_FORMULA = re.compile(FORMULA_START)
 _NO_FORMULA = re.compile(r"-?[0-9]+([.,][0-9]+)?")
 
 Rows = Mapping[Table, Sequence[Refusal]]

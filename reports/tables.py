@@ -4,6 +4,9 @@ from pathlib import Path
 
 import polars as pl
 
+FORMULA_START = r"^[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]"
+"""How a text begins that some spreadsheet would run as a formula; the last four are the wide forms of the first."""
+
 
 def write_tables(results: dict[str, pl.DataFrame], folder: Path) -> None:
     """Write each result as `<name>.csv` into a folder."""
@@ -22,9 +25,7 @@ def as_csv(frame: pl.DataFrame) -> str:
 def _cell(name: str, dtype: pl.DataType) -> pl.Expr:
     column = pl.col(name)
     if dtype == pl.String:
-        return (
-            pl.when(column.str.contains(r"^[=+\-@\t\r]")).then(pl.format("'{}", column)).otherwise(column).alias(name)
-        )
+        return pl.when(column.str.contains(FORMULA_START)).then(pl.format("'{}", column)).otherwise(column).alias(name)
     if isinstance(dtype, pl.Decimal):
         return column.cast(pl.String).str.strip_chars_end("0").str.strip_chars_end(".")
     if isinstance(dtype, pl.Datetime):

@@ -490,7 +490,7 @@ def test_numbers_and_plain_texts_stay_as_they_are(text: str) -> None:
     assert neutral(text) == text
 
 
-@pytest.mark.parametrize("text", ["\t=1", "\r=1", "\n=1", "-", "-1+1", "+5", "=", "@"])
+@pytest.mark.parametrize("text", ["\t=1", "\r=1", "\n=1", "-", "-1+1", "+5", "=", "@", "\uff1d1"])
 def test_what_may_be_run_gets_an_apostrophe(text: str) -> None:
     assert neutral(text) == f"'{text}"
 

@@ -8,6 +8,7 @@ from pipeline.contract.rules import RULES
 from reports import numbers, words
 from reports.edition import Edition
 from reports.findings import silent_branches
+from reports.locales import isolated
 from reports.parts import Cell, Table
 
 READS = ("intake", "rejected_rows", "branches", "record_gaps", "file_volumes")
@@ -71,8 +72,8 @@ def _lead(intake: pl.DataFrame, rejected: pl.DataFrame) -> list[str]:
     unreadable = intake.filter(~pl.col("readable")).height
     lines = [
         f"{words.plural(intake.height, 'file')} ever taken in, {words.plural(total['rows'], 'row')}: "
-        f"{total['accepted']:,} accepted + {total['rejected']:,} rejected + {total['duplicate']:,} duplicate + "
-        f"{total['superseded']:,} superseded. Every row is one of these; none is lost.",
+        f"{' + '.join(f'{numbers.count(total[fate])} {fate}' for fate in _FATES[1:])}. Every row is one of these; none "
+        "is lost.",
         f"{words.plural(standing, 'row or file stands', 'rows or files stand')} refused today. A row mended and sent "
         "again is taken in; a row refused for its date is tried again every night.",
     ]
@@ -139,7 +140,7 @@ def _rules(rejected: pl.DataFrame) -> Table:
         (
             Cell(row["rule"], RULES[row["rule"]].says),
             f"{row['table']}, {row['column']}" if row["column"] else row["table"],
-            Cell(row["remedy"], f"first: {row['file']}, line {row['line']}"),
+            Cell(row["remedy"], f"first: {isolated(row['file'])}, line {row['line']}"),
             numbers.count(row["n"]),
         )
         for row in grouped.iter_rows(named=True)
