@@ -53,9 +53,11 @@ def control_chart(points: pl.DataFrame, *, unit: str, is_share: bool) -> Drawabl
     )
     levels = [_level(points, base, name, dash) for name, dash in _LEVELS]
     line = base.transform_filter("datum.mature").mark_line(color=ACCENT, strokeWidth=1).encode(y=alt.Y("statistic:Q"))
+    met = set(drawn["look"])
     looks = [
         base.transform_filter(f"datum.look == '{look}'").mark_point(opacity=1, **mark).encode(y=alt.Y("statistic:Q"))
         for look, mark in _MARKS.items()
+        if look in met
     ]
     return alt.layer(band, *levels, *_breaks(points), line, *looks)
 

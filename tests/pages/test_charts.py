@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from reports.charts.branch_funnel import branch_funnel
-from reports.charts.control_chart import control_chart
+from reports.charts.control_chart import _MARKS, control_chart
 from reports.charts.drawing import Drawable, svg
 from reports.charts.interval_dots import interval_dots
 from reports.charts.observed_expected import observed_expected
@@ -215,22 +215,23 @@ def spec_of(chart: Drawable) -> Spec:
 
 
 def test_points_beyond_a_limit_differ_in_shape_as_well_as_colour() -> None:
-    beyond, fired, plain, baseline, young = marks(spec_of(shares_chart([0.03, 0.07])), "point")
-    assert (beyond["mark"]["shape"], fired["mark"]["shape"]) == ("diamond", "square")
-    assert {mark["mark"].get("shape") for mark in (plain, baseline, young)} == {None}
-    assert plain["mark"]["color"] != beyond["mark"]["color"]
-    assert plain["mark"]["size"] < fired["mark"]["size"] < beyond["mark"]["size"]
-    assert [mark["mark"]["filled"] for mark in (plain, baseline, young)] == [True, True, False]
+    beyond, fired, plain, baseline, young = _MARKS.values()
+    assert (beyond["shape"], fired["shape"]) == ("diamond", "square")
+    assert {mark.get("shape") for mark in (plain, baseline, young)} == {None}
+    assert plain["color"] != beyond["color"]
+    assert plain["size"] < fired["size"] < beyond["size"]
+    assert [mark["filled"] for mark in (plain, baseline, young)] == [True, True, False]
 
 
 def test_every_point_of_a_control_chart_has_a_look_that_is_drawn() -> None:
     spec = spec_of(shares_chart([0.03, 0.03, 0.07, 0.03, 0.03]))
     looks = [row["look"] for row in rows_of(spec, marks(spec, "point")[0])]
     assert looks == ["baseline", "plain", "beyond", "plain", "young"]
-    filters = [mark["transform"] for mark in marks(spec, "point")]
-    assert filters == [
-        [{"filter": f"datum.look == '{look}'"}] for look in ("beyond", "fired", "plain", "baseline", "young")
-    ]
+    drawn = {mark["transform"][0]["filter"]: mark["mark"] for mark in marks(spec, "point")}
+    assert drawn == {
+        f"datum.look == '{look}'": {"type": "point", "opacity": 1, **_MARKS[look]}
+        for look in ("beyond", "plain", "baseline", "young")
+    }
 
 
 def test_a_line_stands_where_a_further_phase_begins() -> None:
