@@ -16,6 +16,7 @@ from reports.week_words import without_person
 NAMED = 3
 """Branches, exports or lots of one kind that are named one by one."""
 FINDINGS_NAMED = 8
+_BRANCHES = ("further branch", "further branches")
 BRANCHES, QUALITY, OWNER = "Branches", "Quality lead", "You"
 TODAY, THIS_WEEK = "today", "this week"
 
@@ -36,72 +37,17 @@ class ToDo:
 
 def to_do(edition: Edition, gaps: pl.DataFrame) -> tuple[ToDo, ...]:
     """What needs doing, most pressing first; `gaps` are those of the week's records."""
-    items = _calls(edition)
-    items += _few(
-        [
-            ToDo(
-                f"Look into {without_person(finding)}: {words.COMPLICATION[finding.complication]}.",
-                f"safety.html#{finding.identifier}",
-                QUALITY,
-                TODAY if finding.is_in_use else THIS_WEEK,
-                f"{finding.use[0].upper()}{finding.use[1:]}.",
-            )
-            for finding in findings(edition)
-        ],
-        "Look into {} on the watch.",
-        "further finding",
-        most=FINDINGS_NAMED,
+    return (
+        *_calls(edition),
+        *_few(_findings(edition), "Look into {} on the watch.", "further finding", most=FINDINGS_NAMED),
+        *_points(edition),
+        *_few(_silent(edition), "Ask {} for their exports.", *_BRANCHES),
+        *_unreadable(edition),
+        *_few(_answers(edition), "Ask {} why fewer or more clients answer than usual.", *_BRANCHES),
+        *_few(_volumes(edition), "Ask about {} with far fewer or far more rows than usual.", "further export"),
+        *_packs(edition),
+        *_records(gaps),
     )
-    points = recent_points(edition).height
-    if points:
-        text = f"Look at {words.plural(points, 'recent point', 'recent points')} beyond a control limit."
-        items.append(ToDo(text, "safety.html#points", QUALITY))
-    items += _few(
-        [
-            ToDo(
-                f"Ask branch {isolated(branch)} for its exports.",
-                "intake.html",
-                OWNER,
-                TODAY,
-                f"{words.no_data_since(through).capitalize()}.",
-            )
-            for branch, through in silent_branches(edition)
-        ],
-        "Ask {} for their exports.",
-        "further branch",
-        "further branches",
-    )
-    unreadable = _newly_unreadable(edition)
-    if unreadable:
-        text = f"Have {words.plural(len(unreadable), 'file')} sent again that could not be read."
-        named = f"{', '.join(map(isolated, unreadable[:3]))}{', …' if len(unreadable) > 3 else ''}"
-        items.append(ToDo(text, "intake.html", OWNER, note=named))
-    items += _few(
-        [
-            ToDo(
-                f"Ask branch {isolated(branch)} why {change} clients answer than usual.",
-                "safety.html#follow-up",
-                OWNER,
-                note=f"{counts}.",
-            )
-            for branch, change, counts in changed_answers(edition)
-        ],
-        "Ask {} why fewer or more clients answer than usual.",
-        "further branch",
-        "further branches",
-    )
-    items += _few(
-        _unusual_volumes(edition),
-        "Ask about {} with far fewer or far more rows than usual.",
-        "further export",
-    )
-    items += _packs(edition)
-    counts = dict(gaps.group_by("gap").len().iter_rows())
-    if counts:
-        kinds = (f"{numbers.count(counts[gap])} with {text}" for gap, text in words.GAP.items() if gap in counts)
-        named = "; ".join(kinds)
-        items.append(ToDo("Mend this week’s records.", "intake.html#gaps", BRANCHES, note=f"{named}."))
-    return tuple(items)
 
 
 def _few(items: list[ToDo], of_others: str, one: str, many: str | None = None, *, most: int = NAMED) -> list[ToDo]:
@@ -126,6 +72,75 @@ def _calls(edition: Edition) -> list[ToDo]:
     return [ToDo(text, "#branches", BRANCHES, TODAY, f"{reasons}.")]
 
 
+def _findings(edition: Edition) -> list[ToDo]:
+    """Open incidents, and what stands out over the year."""
+    return [
+        ToDo(
+            f"Look into {without_person(finding)}: {words.COMPLICATION[finding.complication]}.",
+            f"safety.html#{finding.identifier}",
+            QUALITY,
+            TODAY if finding.is_in_use else THIS_WEEK,
+            f"{finding.use[0].upper()}{finding.use[1:]}.",
+        )
+        for finding in findings(edition)
+    ]
+
+
+def _points(edition: Edition) -> list[ToDo]:
+    """Recent points of control charts beyond a limit."""
+    points = recent_points(edition).height
+    if not points:
+        return []
+    text = f"Look at {words.plural(points, 'recent point', 'recent points')} beyond a control limit."
+    return [ToDo(text, "safety.html#points", QUALITY)]
+
+
+def _silent(edition: Edition) -> list[ToDo]:
+    """Branches that sent nothing."""
+    return [
+        ToDo(
+            f"Ask branch {isolated(branch)} for its exports.",
+            "intake.html",
+            OWNER,
+            TODAY,
+            f"{words.no_data_since(through).capitalize()}.",
+        )
+        for branch, through in silent_branches(edition)
+    ]
+
+
+def _unreadable(edition: Edition) -> list[ToDo]:
+    """Files of the last intake that must be sent again."""
+    files = _newly_unreadable(edition)
+    if not files:
+        return []
+    text = f"Have {words.plural(len(files), 'file')} sent again that could not be read."
+    named = f"{', '.join(map(isolated, files[:NAMED]))}{', …' if len(files) > NAMED else ''}"
+    return [ToDo(text, "intake.html", OWNER, note=named)]
+
+
+def _answers(edition: Edition) -> list[ToDo]:
+    """Branches whose clients answer less or more often than before."""
+    return [
+        ToDo(
+            f"Ask branch {isolated(branch)} why {change} clients answer than usual.",
+            "safety.html#follow-up",
+            OWNER,
+            note=f"{counts}.",
+        )
+        for branch, change, counts in changed_answers(edition)
+    ]
+
+
+def _records(gaps: pl.DataFrame) -> list[ToDo]:
+    """The week's records to be mended, with how many of each kind."""
+    counts = dict(gaps.group_by("gap").len().iter_rows())
+    if not counts:
+        return []
+    kinds = (f"{numbers.count(counts[gap])} with {text}" for gap, text in words.GAP.items() if gap in counts)
+    return [ToDo("Mend this week’s records.", "intake.html#gaps", BRANCHES, note=f"{'; '.join(kinds)}.")]
+
+
 def _newly_unreadable(edition: Edition) -> list[str]:
     """Files of the last intake that could not be read, and that no later file of the same name has replaced."""
     intake = edition.results["intake"]
@@ -134,7 +149,7 @@ def _newly_unreadable(edition: Edition) -> list[str]:
     return [file for file in latest["file"] if file not in replaced]
 
 
-def _unusual_volumes(edition: Edition) -> list[ToDo]:
+def _volumes(edition: Edition) -> list[ToDo]:
     """What to ask about files of the last intake with far fewer or far more rows than usual."""
     last = edition.results["intake"].select(pl.max("loaded_at"))
     flagged = edition.results["file_volumes"].filter(pl.col("flag").is_not_null())
