@@ -47,10 +47,13 @@ def control_chart(points: pl.DataFrame, *, unit: str, is_share: bool) -> Drawabl
     else:
         axis, scale = alt.Axis(values=_STEPS), alt.Scale(type="log", nice=False, padding=_ROOM)
     drawn = points.drop("why", strict=False).with_columns(_LOOK.alias("look"))  # a long text, the same at each point
-    base = alt.Chart(values(drawn)).encode(x=days_across("day", points["day"]))
-    band = base.mark_area(interpolate="step", color=BAND).encode(
-        y=alt.Y("lower:Q", title=unit, axis=axis, scale=scale), y2=alt.Y2("upper:Q")
+    data = alt.Chart(values(drawn))
+    band = data.mark_area(interpolate="step", color=BAND).encode(  # it alone tells the axes: layers are copied often
+        x=days_across("day", points["day"]),
+        y=alt.Y("lower:Q", title=unit, axis=axis, scale=scale),
+        y2=alt.Y2("upper:Q"),
     )
+    base = data.encode(x=alt.X("day:T"))
     levels = [_level(points, base, name, dash) for name, dash in _LEVELS]
     line = base.transform_filter("datum.mature").mark_line(color=ACCENT, strokeWidth=1).encode(y=alt.Y("statistic:Q"))
     met = set(drawn["look"])

@@ -65,10 +65,14 @@ def answers_table(edition: Edition) -> Table:
 
 
 def _answers(row: dict[str, Any]) -> tuple[Cell | str, ...]:
-    before = row["visits_before"]
-    usual = row["due"] * row["answered_before"] / before if before else None
     change = Cell(f"{row['change']} than usual", is_marked=True) if row["change"] else numbers.NONE
-    return row["branch_id"], numbers.count(row["visits"]), numbers.count(row["answered"]), numbers.count(usual), change
+    return row["branch_id"], numbers.count(row["visits"]), numbers.count(row["answered"]), _usual_by_now(row), change
+
+
+def _usual_by_now(row: dict[str, Any]) -> str:
+    """How many of the visits due would be answered as before."""
+    before = row["visits_before"]
+    return numbers.count(row["due"] * row["answered_before"] / before if before else None)
 
 
 def changed_answers(edition: Edition) -> list[tuple[str, str, str]]:
@@ -79,7 +83,7 @@ def changed_answers(edition: Edition) -> list[tuple[str, str, str]]:
             row["branch_id"],
             row["change"],
             f"{numbers.count(row['answered'])} of the visits since {numbers.day(row['from_on'])} are answered by now, "
-            f"where about {numbers.count(row['due'] * row['answered_before'] / row['visits_before'])} are usual",
+            f"where about {_usual_by_now(row)} are usual",
         )
         for row in changed.iter_rows(named=True)
     ]
