@@ -29,4 +29,5 @@ def incident_figure(figures: Figures, edition: Edition, found: Finding) -> Figur
         title=f"{numbers.count(observed)} known in half a year, about {numbers.tenth(usual)} expected by now",
         subtitle=f"{what.capitalize()} by week of piercing, {found.name}. Line: expected by now of like piercings.",
         table=Table(f"{what.capitalize()} by week of piercing, {found.name}", heads, rows, "incident_weeks.csv"),
+        method="watch-expected",
     )

@@ -60,13 +60,17 @@ class Table:
 
 @dataclass(frozen=True)
 class Figure:
-    """A chart with its message, what it shows, its drawing, and the same figures as a table."""
+    """A chart with its message, what it shows, its drawing, the same figures as a table, and how they are made.
+
+    `method` is the place on the page of methods.
+    """
 
     identifier: str
     title: str
     subtitle: str
     drawing: str
     table: Table
+    method: str
 
 
 class Figures:
@@ -75,7 +79,7 @@ class Figures:
     def __init__(self) -> None:
         self._numbers = counter(1)
 
-    def draw(self, chart: Drawable, *, title: str, subtitle: str, table: Table) -> Figure:
+    def draw(self, chart: Drawable, *, title: str, subtitle: str, table: Table, method: str) -> Figure:
         """A figure from a chart."""
         identifier = f"figure{next(self._numbers)}"
-        return Figure(identifier, title, subtitle, svg(chart, identifier), table)
+        return Figure(identifier, title, subtitle, svg(chart, identifier), table, method)

@@ -137,6 +137,7 @@ def _funnel(figures: Figures, edition: Edition, infection: pl.DataFrame) -> Figu
         table=Table(
             "The funnel", ("Branch", "Expected", "Ratio", "95 % limits", words.outer_limits()), rows, "comparison.csv"
         ),
+        method="comparison",
     )
 
 

@@ -39,6 +39,7 @@ def calibration_figure(figures: Figures, calibration: pl.DataFrame) -> Figure | 
             tuple(_row(number, row) for number, row in enumerate(groups.iter_rows(named=True), 1)),
             "calibration.csv",
         ),
+        method="regression",
     )
 
 

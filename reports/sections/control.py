@@ -47,6 +47,7 @@ def control_figure(figures: Figures, edition: Edition, dimension: str, level: st
         title=_title(points, words.named(dimension, level), kind),
         subtitle=_subtitle(points, kind),
         table=_table(points, words.named(dimension, level), kind),
+        method="by-week" if kind == "p" else "per-five",
     )
 
 

@@ -114,6 +114,7 @@ def level_figure(figures: Figures, edition: Edition, complication: str, dimensio
         title=title,
         subtitle="Piercings in brackets; each line shows where the true share most likely lies (95 %).",
         table=level_table(edition, complication, dimension, title),
+        method="share",
     )
 
 
@@ -155,6 +156,7 @@ def material_site_figure(figures: Figures, edition: Edition, complication: str, 
             "where the true share most likely lies (95 %)."
         ),
         table=Table(title, ("", *RATE_HEADS), table_rows, "material_sites.csv", receipts=receipts),
+        method="share",
     )
 
 

@@ -25,6 +25,7 @@ def infections_figure(figures: Figures, edition: Edition, branch: str | None, wh
         title=_title(weeks),
         subtitle=f"By week of piercing, {where}. Line: expected by now of like piercings. Hollow: still filling in.",
         table=_table(weeks, where),
+        method="expected",
     )
 
 
@@ -43,6 +44,7 @@ def completed_figure(figures: Figures, edition: Edition, branch: str | None, whe
             "end (95 %). Hollow alone: too early to say."
         ),
         table=_completed_table(weeks, where, _receipts(edition, branch)),
+        method="completion",
     )
 
 

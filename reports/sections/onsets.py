@@ -34,6 +34,7 @@ def onset_figure(figures: Figures, edition: Edition) -> Figure | None:
             "longer counts. Only what was told is known."
         ),
         table=_table(onsets, _receipts(edition, drawn[0])),
+        method="onsets",
     )
 
 

@@ -41,6 +41,7 @@ def steps_figure(figures: Figures, infection: pl.DataFrame) -> Figure | None:
             f"{_how_many(shown, drawn)}"
         ),
         table=Table("Each branch’s ratio, step by step", heads, rows, "comparison.csv", ends_in_words=True),
+        method="shrunk",
     )
 
 

@@ -35,6 +35,7 @@ def _visits(figures: Figures, visits: Line, monday: date, where: str) -> Figure 
         title=f"Visits: {visits.in_words(monday)}",
         subtitle=f"Visits a week, {where}, to {numbers.day(monday + timedelta(days=6))}; the week told of stands out.",
         table=Table(f"Visits a week, {where}", ("Week from", "Visits"), rows, "weekly.csv"),
+        method="week",
     )
 
 
@@ -56,6 +57,7 @@ def _aftercare(figures: Figures, bought: Line, provided: Line, monday: date, whe
         table=Table(
             f"Share of visits, {where}", ("Week from", "Bought", "Bought, given or bundled"), rows, "attach.csv"
         ),
+        method="attach",
     )
 
 

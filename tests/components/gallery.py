@@ -59,7 +59,7 @@ class GalleryFigures(Figures):
 
     def bare(self, chart: Drawable) -> Markup:
         """A chart by itself, under a title that only names it."""
-        figure = self.draw(chart, title="The chart by itself", subtitle="", table=Table("", (), ()))
+        figure = self.draw(chart, title="The chart by itself", subtitle="", table=Table("", (), ()), method="share")
         head = f'<figcaption id="{figure.identifier}-title">{figure.title}</figcaption>'
         return Markup(f"<figure>{head}{figure.drawing}</figure>")  # noqa: S704 - our own drawing
 

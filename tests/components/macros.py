@@ -82,7 +82,8 @@ TABLE = component(
 def figure(figures: Figures, table: Table) -> Figure:
     """A figure beside a table."""
     chart = levels(("lobe (1,240)", "upper cartilage (310)"), (20, 12), (1240, 310))
-    return figures.draw(chart, title="Infection by site group", subtitle="Piercings in brackets.", table=table)
+    title, subtitle = "Infection by site group", "Piercings in brackets."
+    return figures.draw(chart, title=title, subtitle=subtitle, table=table, method="share")
 
 
 FIGURE = Component(

@@ -29,12 +29,13 @@ NOTHING = "nothing"
 class Undrawn(Figures):
     """Figures whose drawing is left out, as it takes long: what would be drawn stands in its place."""
 
-    def draw(self, chart: Drawable, *, title: str, subtitle: str, table: Table) -> Figure:
+    def draw(self, chart: Drawable, *, title: str, subtitle: str, table: Table, method: str) -> Figure:
         """A figure from a chart."""
         layers = (
             f"{mark_of(unit)} {len(rows_of(spec, unit))}" for spec in (_specification(chart),) for unit in units(spec)
         )
-        return Figure(f"figure{next(self._numbers)}", title, subtitle, f"[drawn: {', '.join(layers)}]", table)
+        drawing = f"[drawn: {', '.join(layers)}]"
+        return Figure(f"figure{next(self._numbers)}", title, subtitle, drawing, table, method)
 
 
 def written(component: Component) -> str:
@@ -61,7 +62,7 @@ def _lines(thing: Any) -> list[str]:
         case Table():
             return _table(thing)
         case Figure():
-            return [thing.title, thing.subtitle, thing.drawing, *_table(thing.table)]
+            return [thing.title, thing.subtitle, f"{thing.drawing} -> {thing.method}", *_table(thing.table)]
         case Incident():
             parts = (*thing.lines, *([thing.figure] if thing.figure else ()), thing.explanations, thing.detail)
             return [f"{thing.title} #{thing.identifier}", *(line for part in parts for line in _lines(part))]

@@ -31,9 +31,9 @@ def made_for(edition: Edition, reader: Reader, folder: Path) -> Path:
     """A reader's edition in a folder; instead of charts it holds all that they would be drawn from."""
     kept = Figures.draw
 
-    def draw(_: Figures, chart, *, title, subtitle, table):  # type: ignore[no-untyped-def]
+    def draw(_: Figures, chart, *, title, subtitle, table, method):  # type: ignore[no-untyped-def]
         drawing = f"<p>{json.dumps(chart.to_dict(), default=str)}</p>"
-        return Figure("figure", title, subtitle, drawing, table)
+        return Figure("figure", title, subtitle, drawing, table, method)
 
     folder.mkdir()
     Figures.draw = draw  # type: ignore[method-assign]

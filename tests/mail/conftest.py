@@ -19,9 +19,10 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Published:
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a drawing, and a picture, be all that its chart would be drawn from."""
 
-    def draw(self: Figures, chart: Drawable, *, title: str, subtitle: str, table: Table) -> Figure:
+    def draw(self: Figures, chart: Drawable, *, title: str, subtitle: str, table: Table, method: str) -> Figure:
         identifier = f"figure{next(self._numbers)}"
-        return Figure(identifier, title, subtitle, f"<p>{json.dumps(chart.to_dict(), default=str)}</p>", table)
+        drawing = f"<p>{json.dumps(chart.to_dict(), default=str)}</p>"
+        return Figure(identifier, title, subtitle, drawing, table, method)
 
     monkeypatch.setattr(Figures, "draw", draw)
     monkeypatch.setattr(letter, "png", str.encode)

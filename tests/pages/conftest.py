@@ -43,9 +43,9 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> list[Drawn]:
     """What pages draw during the test; the drawing itself, which takes long, is left out."""
     seen: list[Drawn] = []
 
-    def draw(_: Figures, chart: Drawable, *, title: str, subtitle: str, table: Table) -> Figure:
+    def draw(_: Figures, chart: Drawable, *, title: str, subtitle: str, table: Table, method: str) -> Figure:
         seen.append(Drawn(chart.to_dict(), title, subtitle, table))
-        return Figure(f"figure{len(seen)}", title, subtitle, "", table)
+        return Figure(f"figure{len(seen)}", title, subtitle, "", table, method)
 
     monkeypatch.setattr(Figures, "draw", draw)
     return seen

@@ -110,8 +110,9 @@ def test_every_chart_stands_in_a_figure_with_words_and_its_figures(pages: dict[s
             assert drawing.is_within("figure"), name
             assert drawing.attributes["role"] == "img", name
         for figure in page.all("figure"):
-            assert [child.tag for child in figure.children] == ["figcaption", "svg", "details"], name
+            assert [child.tag for child in figure.children] == ["figcaption", "svg", "details", "p"], name
             assert len(figure.all("table")) == 1, name
+            assert "methods.html#" in figure.children[-1].all("a")[0].attributes["href"], name
 
 
 def source_of(table: Element) -> Element:
