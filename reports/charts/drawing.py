@@ -21,6 +21,8 @@ FONT = "system-ui, sans-serif"
 INK, QUIET, LINE, ACCENT, SOFT, MARK, BAND = (f"#a0b0c{digit}" for digit in "1234567")
 """Stand-ins that become the page's own colours, since the drawing library takes none that follow a scheme."""
 _VARIABLES = {INK: "ink", QUIET: "quiet", LINE: "line", ACCENT: "accent", SOFT: "soft", MARK: "mark", BAND: "band"}
+_FINER = re.compile(r"(\.\d\d)\d+")
+"""Decimals of pixels beyond the second, which nobody sees."""
 _ID = re.compile(r'(\bid="|url\(#)([^")]*)')
 _DRAWINGS_KEPT = 200
 """Pages show some charts more than once; those of very many branches would fill the memory."""
@@ -111,7 +113,7 @@ def _label(text: str, identifier: str) -> str:
 
 def _restyle(tag: str, identifier: str, known: dict[str, str]) -> str:
     """A tag as it stands on a page; `known` are the ids met in the drawing, by those that the library counted on."""
-    tag = re.sub(r' (role|aria-[a-z]+|class|pointer-events)="[^"]*"', "", tag)
+    tag = _FINER.sub(r"\1", re.sub(r' (role|aria-[a-z]+|class|pointer-events)="[^"]*"', "", tag))
     for stand_in, name in _VARIABLES.items():
         tag = tag.replace(stand_in, f"var(--{name})")
     return _ID.sub(lambda found: f"{found[1]}{identifier}-{_numbered(found[2], known)}", tag)

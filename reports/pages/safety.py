@@ -49,6 +49,8 @@ READS = (
     "rejected_rows",
 )
 CAUSES_SHOWN = 20
+CAUSES_TOLD = 40
+"""Possible causes that stand out, told one by one: the table of the file has all."""
 BRANCHES_CHARTED = 8
 """Branches of a chain whose charts all stand here."""
 
@@ -126,7 +128,7 @@ def build(edition: Edition) -> Context:
         slices=slices_table(edition),
         budget=budget_words(edition),
         lead=_lead(found),
-        causes=tuple(_signal(edition, finding) for finding in found),
+        causes=tuple(_signal(edition, finding) for finding in found[:CAUSES_TOLD]),
         points=_points(edition),
         chart_words=(
             "Each chart sets the chain’s or branch’s weeks against a frozen stretch of its own past; only a phase "
@@ -188,10 +190,11 @@ def _lead(found: list[Finding]) -> str:
             "explains."
         )
     in_use = sum(finding.is_in_use for finding in found)
+    first = f" The first {numbers.count(CAUSES_TOLD)} are told here, exposures.csv has all."
     return (
         f"Over the year {words.plural(len(found), 'possible cause stands', 'possible causes stand')} out beyond "
         f"chance, {numbers.count(in_use)} still in use. If nothing were amiss, there would be one here in about 1 of "
-        "100 reports for each complication watched."
+        f"100 reports for each complication watched.{first if len(found) > CAUSES_TOLD else ''}"
     )
 
 

@@ -1,6 +1,6 @@
 """Open incidents as the quality lead reads them, the slices that are quiet, and the false alarms that are accepted."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
 
@@ -14,18 +14,23 @@ from reports.parts import Cell, Figure, Figures, Table
 
 LISTED_FAMILIES = ("all", "branch", "site_group", "material")
 HISTORY_DAYS = 364
+TOLD, DRAWN = 40, 8
+"""Incidents that the watch tells of, and those of them with weeks and explanations: a page must open on a phone."""
 NO_WEEKS = "No piercing of the last half year met it, so there are no weeks to draw."
 
 
 @dataclass(frozen=True)
 class Incident:
-    """An open incident: in words, with its weeks as a chart if there are any, and what may be behind it."""
+    """An open incident: in words, with its weeks as a chart if there are any, and what may be behind it.
+
+    Of many incidents only the first have these two.
+    """
 
     identifier: str
     title: str
     lines: tuple[str, ...]
     figure: Figure | None
-    explanations: Table
+    explanations: Table | None
     detail: str
 
 
@@ -39,25 +44,44 @@ def incidents_words(edition: Edition) -> str:
         )
     still = sum(one.is_in_use for one in found)
     concern = words.plural(still, "concerns", "concern")
-    return f"{words.plural(len(found), 'incident is', 'incidents are')} open; {concern} piercings made lately."
+    said = f"{words.plural(len(found), 'incident is', 'incidents are')} open; {concern} piercings made lately."
+    if len(found) > DRAWN:
+        said += (
+            f" The first {numbers.count(DRAWN)} are told with their weeks and what may be behind them; of more than "
+            f"{numbers.count(TOLD)} only so many stand here, and scapha signals lists all."
+        )
+    return said
 
 
 def told_incidents(figures: Figures, edition: Edition) -> tuple[Incident, ...]:
-    """Every open incident, in the order of `incidents`."""
+    """Open incidents, in the order of `incidents`; of very many the first."""
     rows = {row["incident_id"]: row for row in edition.results["incidents"].iter_rows(named=True)}
-    return tuple(_told(figures, edition, one, rows[one.identifier]) for one in incidents(edition))
+    found = incidents(edition)[:TOLD]
+    whole = (_told(figures, edition, one, rows[one.identifier]) for one in found[:DRAWN])
+    return (*whole, *(_in_words(one, rows[one.identifier]) for one in found[DRAWN:]))
 
 
 def _told(figures: Figures, edition: Edition, found: Finding, row: dict[str, Any]) -> Incident:
+    """An incident with its weeks and what may be behind it."""
+    told = _in_words(found, row)
+    has_weeks = found.identifier in edition.results["incident_weeks"]["incident_id"]
+    return replace(
+        told,
+        lines=(*told.lines, *(() if has_weeks else (NO_WEEKS,))),
+        figure=incident_figure(figures, edition, found) if has_weeks else None,
+        explanations=_explanations(edition, found),
+    )
+
+
+def _in_words(found: Finding, row: dict[str, Any]) -> Incident:
     name = found.name[0].upper() + found.name[1:]
     times = f"{numbers.tenth(found.ratio)} times what was expected" if found.ratio else "more than was expected"
-    has_weeks = found.identifier in edition.results["incident_weeks"]["incident_id"]
     return Incident(
         identifier=found.identifier,
         title=f"{name}: {words.COMPLICATION[found.complication]}, {times}",
-        lines=(*_lines(found, row), *(() if has_weeks else (NO_WEEKS,))),
-        figure=incident_figure(figures, edition, found) if has_weeks else None,
-        explanations=_explanations(edition, found),
+        lines=tuple(_lines(found, row)),
+        figure=None,
+        explanations=None,
         detail=(
             f"Incident {found.identifier}, {words.plural(row['signals'], 'signal')}, opened on "
             f"{numbers.day(row['opened_on'])}; {words.STATE[row['state']]}. A note is made with scapha signals note."

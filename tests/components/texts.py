@@ -64,7 +64,12 @@ def _lines(thing: Any) -> list[str]:
         case Figure():
             return [thing.title, thing.subtitle, f"{thing.drawing} -> {thing.method}", *_table(thing.table)]
         case Incident():
-            parts = (*thing.lines, *([thing.figure] if thing.figure else ()), thing.explanations, thing.detail)
+            parts = (
+                *thing.lines,
+                *([thing.figure] if thing.figure else ()),
+                *([thing.explanations] if thing.explanations else ()),
+                thing.detail,
+            )
             return [f"{thing.title} #{thing.identifier}", *(line for part in parts for line in _lines(part))]
         case tuple() | list():
             return [line for part in thing for line in _lines(part)]

@@ -10,7 +10,7 @@ from reports.parts import MOST_BRANCHES, MOST_ROWS, Table
 from support.editions import AS_OF, written
 
 from .conftest import Drawn
-from .rows import Row, branch, compared, plain_week, rate, together
+from .rows import Row, branch, cause, compared, plain_week, rate, together
 
 MANY = 250
 
@@ -99,3 +99,12 @@ def test_pages_of_many_branches_leave_the_trade_to_their_table(n: int, n_trade: 
     page = branch_page.build(written(results=results), "B001")
     assert [one.title for one in drawn].count("Visits: too few weeks before it to say") == n_trade
     assert "Visits" in [row[0] for row in page.figures.rows]
+
+
+@pytest.mark.usefixtures("drawn")
+@pytest.mark.parametrize("more", [0, 5])
+def test_of_many_possible_causes_the_first_are_told(more: int) -> None:
+    causes = (cause(level=f"L{at:02}", p_value=1e-9 * (at + 1)) for at in range(safety.CAUSES_TOLD + more))
+    page = safety.build(written(results=together(plain_week(), *causes)))
+    assert len(page.causes) == safety.CAUSES_TOLD
+    assert page.lead.endswith("exposures.csv has all.") == bool(more)
