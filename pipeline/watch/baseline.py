@@ -1,4 +1,4 @@
-"""The usual risk of those reached: by site group and age band, season and branch, each drawn towards the broader."""
+"""The usual risk of those reached: by site group, age band, site, season and branch, each drawn towards the broader."""
 
 from dataclasses import dataclass
 
@@ -10,7 +10,8 @@ from pipeline.watch.arrays import IntArray
 PRIOR_EVENTS = 11.0
 """Events that the assumed risk is worth: a standard deviation of about 0.3 of its logarithm."""
 STRATUM_EVENTS = 10.0
-"""Events by which the risk of a site group is drawn towards that of all, and that of an age band in it towards it."""
+"""Events by which the risk of a site group is drawn towards that of all, and that of an age band in it and of a site
+of it towards it."""
 SEASON_EVENTS = 25.0
 BRANCH_EVENTS = 25.0
 """Events by which a month's and a branch's ratio are drawn towards 1: true ratios that vary by a fifth."""
@@ -20,20 +21,21 @@ SEASON_DAYS = 364
 
 @dataclass(frozen=True, eq=False)
 class Baseline:
-    """The usual risk of those reached: `risk` by stratum, ratios by `season` (month) and `branch`.
+    """The usual risk of those reached: `risk` by stratum, ratios by `site`, `season` (month) and `branch`.
 
     `worth` is how many events each branch's risk is worth as knowledge, `overall` the same of all together.
     """
 
     risk: FloatArray
+    site: FloatArray
     season: FloatArray
     branch: FloatArray
     worth: FloatArray
     overall: float
 
-    def risk_of(self, stratum: IntArray, month: IntArray, branch: IntArray) -> FloatArray:
+    def risk_of(self, stratum: IntArray, site: IntArray, month: IntArray, branch: IntArray) -> FloatArray:
         """The usual risk of piercings."""
-        return np.asarray(self.risk[stratum] * self.season[month] * self.branch[branch])
+        return np.asarray(self.risk[stratum] * self.site[site] * self.season[month] * self.branch[branch])
 
 
 def estimate_baseline(
@@ -41,10 +43,12 @@ def estimate_baseline(
     at_risk: FloatArray,
     stratum: IntArray,
     group: IntArray,
+    site: IntArray,
     month: IntArray,
     branch: IntArray,
     *,
     n_branches: int,
+    n_sites: int,
     assumed: FloatArray,
     spans_days: int,
 ) -> Baseline:
@@ -57,17 +61,20 @@ def estimate_baseline(
     usual = assumed[stratum] * at_risk
     whole = np.zeros(len(events), dtype=np.int64)
     risk = assumed * _ratios(events, usual, whole, 1, PRIOR_EVENTS)
-    site = group[stratum]
-    risk = risk * _ratios(events, risk[stratum] * at_risk, site, int(group.max(initial=0)) + 1, STRATUM_EVENTS)[group]
+    n_groups = int(group.max(initial=0)) + 1
+    risk = risk * _ratios(events, risk[stratum] * at_risk, group[stratum], n_groups, STRATUM_EVENTS)[group]
     risk = risk * _ratios(events, risk[stratum] * at_risk, stratum, len(group), STRATUM_EVENTS)
+    usual = risk[stratum] * at_risk
+    own_site = _ratios(events, usual, site, n_sites, STRATUM_EVENTS)
+    usual = usual * own_site[site]
     season = np.ones(12)
     if spans_days >= SEASON_DAYS:
-        season = _ratios(events, risk[stratum] * at_risk, month, 12, SEASON_EVENTS)
+        season = _ratios(events, usual, month, 12, SEASON_EVENTS)
     factor, own = np.ones(n_branches), np.bincount(branch, events, n_branches).astype(np.float64)
     if n_branches > 1:
-        factor = _ratios(events, risk[stratum] * season[month] * at_risk, branch, n_branches, BRANCH_EVENTS)
+        factor = _ratios(events, usual * season[month], branch, n_branches, BRANCH_EVENTS)
     worth = np.asarray(BRANCH_EVENTS + own) if n_branches > 1 else np.full(1, np.inf)
-    return Baseline(risk, season, factor, worth, PRIOR_EVENTS + float(events.sum()))
+    return Baseline(risk, own_site, season, factor, worth, PRIOR_EVENTS + float(events.sum()))
 
 
 def _ratios(events: FloatArray, usual: FloatArray, code: IntArray, n: int, prior: float) -> FloatArray:

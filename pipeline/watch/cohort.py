@@ -128,12 +128,13 @@ class Cohort:
 
     An array has a value for each piercing, days are day numbers.
 
-    `performed` is the day of the piercing, `visit` a code of the client's stay, `branch` and `stratum` are codes
-    from 0 (a stratum is a site group and age band; `group` gives each stratum's site group), `month` the month of
-    the year from 0, `answered` the day from which an asked answer that vouches for the window was known, `recorded`
-    the day from which an event was known, each `NEVER` where there is none. `is_settled` marks piercings that were
-    judged already, by a note on their incident: they are no evidence again; `is_caused` those of them whose excess
-    has a noted cause: they do not make the baseline. `branch_ids` names the branches by their codes.
+    `performed` is the day of the piercing, `visit` a code of the client's stay, `branch` and `stratum` are codes from
+    0 (a stratum is a site group and age band; `group` gives each stratum's site group), `site` is the code of the very
+    site, `month` the month of the year from 0, `answered` the day from which an asked answer that vouches for the
+    window was known, `recorded` the day from which an event was known, each `NEVER` where there is none. `is_settled`
+    marks piercings that were judged already, by a note on their incident: they are no evidence again; `is_caused`
+    those of them whose excess has a noted cause: they do not make the baseline. `branch_ids` names the branches by
+    their codes.
     """
 
     performed: IntArray
@@ -141,6 +142,7 @@ class Cohort:
     branch: IntArray
     stratum: IntArray
     group: IntArray
+    site: IntArray
     month: IntArray
     answered: IntArray
     recorded: IntArray
@@ -157,6 +159,10 @@ class Cohort:
             answered=np.where(self.answered <= night, self.answered, NEVER),
             recorded=np.where(self.recorded <= night, self.recorded, NEVER),
         )
+
+    def kinds(self, piercings: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+        """What the usual risk of piercings goes by: their strata, sites, months and branches."""
+        return self.stratum[piercings], self.site[piercings], self.month[piercings], self.branch[piercings]
 
     @property
     def n_branches(self) -> int:

@@ -64,21 +64,23 @@ def expect(cohort: Cohort, night: int, assumed: FloatArray) -> ExpectedSoFar:
     unasked = unasked_chance(cohort, reference, event)
     share = reach(cohort, night)
     recorded = share[reference] + (1 - share[reference]) * unasked
-    stratum, month, branch = (of[reference] for of in (cohort.stratum, cohort.month, cohort.branch))
+    stratum, site, month, branch = cohort.kinds(reference)
     baseline = estimate_baseline(
         event,
         recorded * delay.cdf(age[reference]),
         stratum,
         cohort.group,
+        site,
         month,
         branch,
         n_branches=cohort.n_branches,
+        n_sites=int(cohort.site.max(initial=-1)) + 1,
         assumed=assumed,
         spans_days=int(age[reference].max() - age[reference].min()) + 1 if len(reference) else 0,
     )
     recent = np.flatnonzero((age >= 0) & (age < LONGEST) & ~cohort.is_settled)
-    alike = concordance(cohort.visit[reference], event, baseline.risk_of(stratum, month, branch) * recorded)
-    usual = baseline.risk_of(cohort.stratum[recent], cohort.month[recent], cohort.branch[recent])
+    alike = concordance(cohort.visit[reference], event, baseline.risk_of(stratum, site, month, branch) * recorded)
+    usual = baseline.risk_of(*cohort.kinds(recent))
     end = usual * (share[recent] + (1 - share[recent]) * unasked)
     so_far = end * delay.cdf(age[recent])
     return ExpectedSoFar(recent, so_far, end, baseline, delay, share, unasked, alike, is_reference)

@@ -98,7 +98,7 @@ def _past(cohort: Cohort, night: int, expected: ExpectedSoFar, raised: FloatArra
     slices = cohort.slices.narrowed(is_kept)
     of, piercing = slices.flat()
     share = expected.reach[kept]
-    risk = expected.baseline.risk_of(cohort.stratum[kept], cohort.month[kept], cohort.branch[kept])
+    risk = expected.baseline.risk_of(*cohort.kinds(kept))
     risk = risk * (share + (1 - share) * expected.unasked)
     performed, branch, days = cohort.performed[kept] - start, cohort.branch[kept], night - start + 1
     visit = np.unique(cohort.visit[kept], return_inverse=True)[1]

@@ -90,8 +90,8 @@ def how_soon(cohort: Cohort, night: int, expected: ExpectedSoFar, thresholds: Fl
     days = _days_until(scores, thresholds, _pointing(cohort, rise), rise.first - first_night(cohort, night))
     seen = np.sort(days)
     median = float(seen[(len(seen) - 1) // 2])
-    risk = expected.baseline.risk_of(cohort.stratum, cohort.month, cohort.branch) * (rise.factor - 1)
-    until = rise.concerned & (cohort.performed <= rise.first + median)
+    until = np.flatnonzero(rise.concerned & (cohort.performed <= rise.first + median))
+    risk = expected.baseline.risk_of(*cohort.kinds(until)) * (rise.factor - 1)
     return Seen(
         name=rise.name,
         factor=rise.factor,
@@ -99,7 +99,7 @@ def how_soon(cohort: Cohort, night: int, expected: ExpectedSoFar, thresholds: Fl
         within=float(np.isfinite(days).mean()),
         median=median,
         late=float(seen[int(np.ceil(0.9 * len(seen))) - 1]),
-        excess=float(risk[until].sum()) if np.isfinite(median) else float("inf"),
+        excess=float(risk.sum()) if np.isfinite(median) else float("inf"),
     )
 
 

@@ -5,13 +5,14 @@ WATCH_METHODS: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "watch-expected",
         "The watch: expected so far",
         "Each piercing of the last half year counts three things multiplied: the usual risk of those reached, by "
-        "site group and age band, month of the year and branch; the chance that an event comes to be recorded, by "
-        "the share of clients its branch reaches in that week and by how often others tell unasked; and the share "
-        "of events that are known by its age. The reference period ends 56 days before the day (or once answers "
-        "for the window are in), and leaves out piercings whose excess has a noted cause. Risks are drawn towards "
-        "broader ones as ratios (c + O) / (c + E): an assumed risk counts as 11 events, a site group and an age "
-        "band are drawn by 10, a month and a branch by 25. A season is estimated from a year of data on. The "
-        "assumed risks and the 25 % that tell unasked are assumptions, not from data, and soon outweighed.",
+        "site group and age band, site, month of the year and branch; the chance that an event comes to be recorded,"
+        " by the share of clients its branch reaches in that week and by how often others tell unasked; and the "
+        "share of events that are known by its age. The reference period ends 56 days before the day (or once "
+        "answers for the window are in), and leaves out piercings whose excess has a noted cause. Risks are drawn "
+        "towards broader ones as ratios (c + O) / (c + E): an assumed risk counts as 11 events; a site group, an age"
+        " band and a site in it are drawn by 10, a month and a branch by 25. A season is estimated from a year of "
+        "data on. The assumed risks and the 25 % that tell unasked are assumptions, not from data, and soon "
+        "outweighed.",
         ("reporting_delay",),
     ),
     (

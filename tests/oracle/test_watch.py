@@ -28,6 +28,8 @@ SETTLED = ("lot", "L1")
 """A slice that notes settle in half of the chains."""
 SEEDS = range(12)
 SHOWN = ("all", "branch", "site_group", "material", "article", "batch")
+SITES = (("lobe", "lobe"), ("upper_lobe", "lobe"), ("helix", "upper_cartilage"), ("other", "other"))
+"""Sites, each with its group."""
 CLOSE = {"rtol": 1e-9, "atol": 1e-9}
 
 
@@ -60,7 +62,7 @@ def pierced(rng: Random, day: date, branches: list[str], asks: float, ill: float
     return Pierced(
         day,
         branch,
-        rng.choice(("lobe", "lobe", "upper_cartilage", "other")),
+        *rng.choice(SITES),
         maybe("11-15", "18+"),
         maybe("K1", "K2", f"K-{branch}"),
         maybe("niobium", "gold"),
@@ -111,7 +113,7 @@ def test_who_is_reached_who_tells_unasked_and_how_far_visits_fare_alike(seed: in
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_baseline_and_what_it_is_worth(seed: int) -> None:
     (cohort, expected, _), second = ours(seed), theirs(seed)
-    usual = expected.baseline.risk_of(cohort.stratum, cohort.month, cohort.branch)
+    usual = expected.baseline.risk_of(*cohort.kinds(np.arange(len(second.piercings))))
     assert_allclose(usual, [second.risk(p) for p in second.piercings], **CLOSE)
     assert_allclose(expected.baseline.worth, [second.worth(branch) for branch in second.all_branches], **CLOSE)
     assert_allclose(expected.baseline.overall, second.overall, **CLOSE)

@@ -35,6 +35,7 @@ class Pierced:
 
     day: date
     branch: str
+    site: str
     site_group: str
     age_band: str | None = None
     article: str | None = None
@@ -181,10 +182,10 @@ class WatchedNight:
     def steps(self) -> list[dict[object, float]]:
         """Give the ratios of the baseline, each of what is usual after those before it.
 
-        The whole, site groups, strata, months and branches.
+        The whole, site groups, strata, sites, months and branches.
         """
         spans = max(map(self.age, self.reference)) - min(map(self.age, self.reference)) + 1 if self.reference else 0
-        priors = [11.0, 10.0, 10.0, 25.0 if spans >= 364 else inf, 25.0 if len(self.all_branches) > 1 else inf]
+        priors = [11.0, 10.0, 10.0, 10.0, 25.0 if spans >= 364 else inf, 25.0 if len(self.all_branches) > 1 else inf]
         usual = [self.assumed[p.site_group] * share for p, share in zip(self.reference, self.at_risk, strict=True)]
         ratios: list[dict[object, float]] = []
         for step, prior in enumerate(priors):
@@ -287,7 +288,7 @@ class WatchedNight:
 
 def kinds(p: Pierced) -> tuple[object, ...]:
     """Give what each step of the baseline tells piercings apart by."""
-    return "all", p.site_group, p.stratum, p.day.month, p.branch
+    return "all", p.site_group, p.stratum, p.site, p.day.month, p.branch
 
 
 def part(delays: list[int], day: int) -> float:

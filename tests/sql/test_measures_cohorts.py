@@ -6,13 +6,11 @@ from pipeline.contract.vocabulary import COMPLICATIONS, FOLLOWED
 from support.texttables import check_file, run_file
 
 PIERCED = """
-procedure_id | performed_on | branch_id | site_group | age_band | article_id | material | practitioner_id | lot_no
-P1           | 2031-02-14   | B1        | lobe       | 18+      | K1         | niobium  | W1              | L1
-P2           | 2019-01-01   | B2        | other      |          |            |          |                 |
+procedure_id | performed_on | branch_id | site | site_group | age_band | article_id | material | practitioner_id |lot_no
+P1 | 2031-02-14 | B1 | upper_lobe | lobe  | 18+ | K1 | niobium | W1 | L1
+P2 | 2019-01-01 | B2 | other      | other |     |    |         |    |
 """
-LATER = (
-    "P3           | 2031-02-15   | B1        | lobe       | 18+      | K1         | niobium  | W1              | L1\n"
-)
+LATER = "P3 | 2031-02-15 | B1 | lobe | lobe | 18+ | K1 | niobium | W1 | L1\n"
 
 
 def test_piercings_up_to_the_as_of_date_with_what_they_are_told_apart_by() -> None:

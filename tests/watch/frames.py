@@ -19,6 +19,7 @@ class Pierced(Protocol):
     day: date
     visit: str
     branch: str
+    site: str
     site_group: str
     age_band: str | None
     article: str | None
@@ -37,7 +38,7 @@ def frames_of(piercings: Sequence[Pierced], complication: str = "infection", win
     rows: dict[str, list[tuple[object, ...]]] = {
         "cohort_piercings": [
             (
-                *(name, p.visit or f"V{name}", p.day, p.branch, p.site_group, p.age_band),
+                *(name, p.visit or f"V{name}", p.day, p.branch, p.site, p.site_group, p.age_band),
                 *(p.article, p.material, p.practitioner, p.lot),
             )
             for name, p in numbered

@@ -25,7 +25,7 @@ from watch.worlds import AGE_SHARES, World, draw  # noqa: E402
 NIGHT = date(2032, 6, 30)
 BRANCHES = 1000
 MEASURES = ("cohort_piercings", "cohort_answers", "cohort_events", "traced_batches")
-SITES = ("lobe", "upper_cartilage")
+SITE_GROUPS = ("lobe", "upper_cartilage")
 MATERIALS = ("niobium", "implant_titanium", "gold")
 WINDOWS = {one.name: one.window_days for one in v.COMPLICATIONS if one.name in v.FOLLOWED}
 
@@ -50,7 +50,8 @@ def write_measures(folder: Path, branches: int) -> None:
                     "visit_id": named("V", cohort.visit),
                     "performed_on": days(cohort.performed),
                     "branch_id": named("B", codes["branch"]),
-                    "site_group": pl.Series(SITES).gather(codes["site_group"]),
+                    "site": named("S", cohort.site),
+                    "site_group": pl.Series(SITE_GROUPS).gather(codes["site_group"]),
                     "age_band": pl.Series([band for band, *_ in v.AGE_BANDS]).gather(cohort.stratum % len(AGE_SHARES)),
                     "article_id": named("K", codes["article"]),
                     "material": pl.Series(MATERIALS).gather(codes["article"] % len(MATERIALS)),

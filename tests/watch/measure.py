@@ -175,6 +175,7 @@ def figures(seeds: range) -> dict[str, Callable[[], None]]:
         "no-backlog": partial(chance, "The same days without", "-", World(story=clean), seeds, 21, 35),
         "follow-up": partial(chance, "Follow-up 50 to 80 %", "at most 0.40 in 26 weeks", more, seeds, 0, 182),
         "season": partial(alarms, "False alarms, chain, season 25 %", "-", chain(season=0.25), seeds),
+        "sites": partial(alarms, "False alarms, chain, sites differ by 30 %", "-", chain(site_sd=0.3), seeds),
         "visits": partial(alarms, "False alarms, chain, 3 of 10 visits alike", "-", chain(concordance=0.3), seeds),
         "ill-more": partial(alarms, "False alarms, chain, infected reached 0.85", "-", chain(reached_ill=0.85), seeds),
         "ill-less": partial(alarms, "False alarms, chain, infected reached 0.55", "-", chain(reached_ill=0.55), seeds),

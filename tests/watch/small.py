@@ -25,6 +25,7 @@ class Pierced:
     day: date
     branch: str = "B1"
     lot: str | None = None
+    site: str = "lobe"
     site_group: str = "lobe"
     age_band: str | None = "18+"
     article: str | None = None

@@ -80,8 +80,8 @@ def test_the_cost_is_the_risk_added_until_it_is_seen(cohort: Cohort, expected: E
     found = seen(cohort, expected, rise)
     until = rise.concerned & (cohort.performed <= rise.first + found.median)
     baseline = expected.baseline
-    usual = baseline.risk[cohort.stratum] * baseline.season[cohort.month] * baseline.branch[cohort.branch]
-    assert found.excess == pytest.approx(2 * usual[until].sum())
+    ratios = baseline.site[cohort.site] * baseline.season[cohort.month] * baseline.branch[cohort.branch]
+    assert found.excess == pytest.approx(2 * (baseline.risk[cohort.stratum] * ratios)[until].sum())
 
 
 def test_a_rise_of_one_branch_is_not_seen_by_slices_that_only_hold_it(cohort: Cohort) -> None:

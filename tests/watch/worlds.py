@@ -16,6 +16,8 @@ from pipeline.watch.slices import Levels, make_slices
 
 RISK = np.array([0.015, 0.05])
 CARTILAGE = 0.3
+SITE_SHARES = ((0.8, 0.2), (0.5, 0.2, 0.15, 0.1, 0.05))
+"""Shares of the sites within lobe and cartilage."""
 AGE_SHARES = np.array([0.05, 0.25, 0.2, 0.1, 0.4])
 REACHED = 0.7
 LOT_STREAMS = 10
@@ -49,6 +51,7 @@ class Story:
 class World:
     """The chain: branches, piercings a week in each, days of history and days after the change.
 
+    Branches' true risks vary by `branch_sd` and sites' within their group by `site_sd`, of the logarithm.
     `reached_ill` is the part reached of those infected, where they answer more or less often than the others.
     """
 
@@ -57,6 +60,7 @@ class World:
     history: int = 420
     after: int = 182
     branch_sd: float = 0.2
+    site_sd: float = 0.0
     reached: float = REACHED
     reached_ill: float | None = None
     season: float = 0.0
@@ -107,7 +111,8 @@ def draw(world: World, seed: int) -> Drawn:
     )
     branch_factor = np.exp(rng.normal(0, world.branch_sd, world.branches)) if world.branches > 1 else np.ones(1)
     season = 1 + world.season * np.cos(2 * np.pi * (performed - 200) / 365)
-    risk = RISK[site] * branch_factor[branch] * season
+    very_site, site_factor = _sites(site, world.site_sd, seed)
+    risk = RISK[site] * site_factor[very_site] * branch_factor[branch] * season
     visit = _visits(performed, branch)
     uniform = _shared(rng, visit, rng.random(n), world.concordance)
     infected = uniform < risk * np.where(hit, story.factor, 1.0)
@@ -138,6 +143,7 @@ def draw(world: World, seed: int) -> Drawn:
         branch=branch,
         stratum=site * len(AGE_SHARES) + age,
         group=np.repeat(np.arange(2), len(AGE_SHARES)),
+        site=very_site,
         month=(performed % 365) * 12 // 365,
         answered=answered,
         recorded=recorded,
@@ -147,6 +153,24 @@ def draw(world: World, seed: int) -> Drawn:
         window_days=30,
     )
     return Drawn(cohort, codes, is_excess, change)
+
+
+def _sites(group: NDArray[np.int64], sd: float, seed: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The very site of each piercing within its group, and by how much each site's risk differs from the group's.
+
+    From a stream of its own, so that worlds without such differences stay as they were drawn before there were sites.
+    """
+    rng = np.random.default_rng([seed, 1])
+    at = rng.random(len(group))
+    first = len(SITE_SHARES[0])
+    within = [np.minimum(np.searchsorted(np.cumsum(shares), at), len(shares) - 1) for shares in SITE_SHARES]
+    site = np.where(group == 0, within[0], first + within[1])
+    factor = np.exp(rng.normal(0, sd, first + len(SITE_SHARES[1])))
+    shares = np.concatenate(SITE_SHARES)
+    mean = np.repeat(
+        [(shares[:first] @ factor[:first]), (shares[first:] @ factor[first:])], [first, len(factor) - first]
+    )
+    return site, factor / mean
 
 
 def _raised(story: Story, day: NDArray[np.int64]) -> NDArray[np.bool_]:
