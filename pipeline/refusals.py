@@ -8,8 +8,6 @@ refused cannot be known again, and stays. Of several refused rows of one key the
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
 
 import duckdb
 import polars as pl
@@ -26,8 +24,6 @@ from pipeline.store.originals import REFUSED, Originals
 _OWN_BRANCH = ("branch_id", "home_branch_id")
 _LINKS = ("visit_id", "procedure_id", "client_key")
 """Columns that lead to a branch where a row names none, the surest first."""
-_NO_CLOCK = datetime(9000, 1, 1)
-"""The queries that read rows ask for a clock; which rules are broken is known from the ledger."""
 
 _STANDING = """
     select f.file_id, f.run_id, f.path, f.table_name, f.sha256,
@@ -70,7 +66,6 @@ def read_refusals(con: duckdb.DuckDBPyConnection, originals: Originals, settings
     standing = fetch(con, _STANDING)
     make_time_zones(con)
     make_branch_zones(con)
-    make_link_zones(con, settings.timezone)
     return [
         refusal
         for table in TABLES
@@ -89,7 +84,7 @@ def _of_table(
         rules.setdefault((row["file_id"], row["line"]), []).append(broken)
     frame = _rows(table, standing, originals)
     with_values = set(frame.select("file_id", "line").iter_rows())
-    create_from_frame(con, "refused", frame, temporary=True)
+    create_from_frame(con, "refused", frame.with_columns(ids_are_sound=False, times_are_plain=False), temporary=True)
     links = _linked_branches(con, table)
     files = {row["file_id"]: row["path"] for row in standing.iter_rows(named=True)}
     sources = {file_id: source_for(settings, path) for file_id, path in files.items()}
@@ -133,24 +128,25 @@ def _rows(table: Table, standing: pl.DataFrame, originals: Originals) -> pl.Data
 
 def _unmended(con: duckdb.DuckDBPyConnection, table: Table, frame: pl.DataFrame, zone: str) -> pl.DataFrame:
     """The refused rows that stand to be mended, each once, in the order taken in."""
-    params: dict[str, Any] = {"now": _NO_CLOCK, "zone": zone, "clock_zone": zone}
-    query = read_query(table, "refused", may_misfit=True)
-    con.execute(f"create or replace temp table refused_read as {query}", _used(params, query))
+    con.execute(f"create or replace temp table refused_read as {read_query(table, 'refused', may_misfit=True)}")
     query = _standing_query(table)
-    kept = fetch(con, query, _used(params, query)).cast({"seq": pl.Int64})
+    if table.zoned_by_links:
+        links = ", ".join(_LINKS)
+        held = f"from raw_{table.name} h where exists (from refused_read v where {_same_key(table)})"
+        make_link_zones(con, zone, f"(select {links} from refused_read union all select {links} {held})")
+    kept = fetch(con, query, {"zone": zone} if "$zone" in query else {}).cast({"seq": pl.Int64})
     known = frame.join(kept, on="seq", how="semi")
     unknown = _newest_copies(frame.filter(~pl.col("is_key_sound")), table)
     return pl.concat([known, unknown.select(known.columns)]).sort("run_id", "file_id", "line", "part")
 
 
-def _used(params: dict[str, Any], query: str) -> dict[str, Any]:
-    return {name: value for name, value in params.items() if f"${name}" in query}
+def _same_key(table: Table) -> str:
+    return " and ".join(f"h.{name} is not distinct from v.{name}" for name in table.key)
 
 
 def _standing_query(table: Table) -> str:
     """SELECT of the rows of `refused_read`, by seq, that no other version of their key outdates."""
     key = ", ".join(f"v.{name}" for name in table.key)
-    same = " and ".join(f"h.{name} is not distinct from v.{name}" for name in table.key)
     read, read_at = versioned(table, "refused_read", "r")
     stored, stored_at = versioned(table, f"raw_{table.name}", "r")
     return f"""
@@ -169,7 +165,7 @@ def _standing_query(table: Table) -> str:
         select seq from newest v
         where newness = 1 and not exists (
           select 1 from held h
-          where {same} and case
+          where {_same_key(table)} and case
             when h.versioned_at <> v.versioned_at then h.versioned_at > v.versioned_at
             else (h.run_id, h.file_id, h.line) > (v.run_id, v.file_id, v.line)
           end

@@ -4,20 +4,31 @@ Everything is derived from the declared tables, so a new column or rule needs no
 the contract only; no value of an export ever becomes SQL.
 """
 
-from pipeline.contract.columns import BROKEN, FALSE_WORDS, ID_LENGTH, MISFIT, TRUE_WORDS, Column, Kind, Table
+from pipeline.contract.columns import (
+    BROKEN,
+    FALSE_WORDS,
+    ID_LENGTH,
+    MISFIT,
+    ODD_IN_ID,
+    PLAIN_TIME,
+    TRUE_WORDS,
+    Column,
+    Kind,
+    Table,
+)
 from pipeline.contract.rules import form_rule
 
 _TIME_PATTERN = (
     "[0-9]{4}-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-9]{2}([.,][0-9]{1,9})?)?"
     "(Z|[+-]([01][0-9]|2[0-3])(:?[0-5][0-9])?)?"
 )
-_PLAIN_TIME_PATTERN = "[0-9]{4}-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-5][0-9])?"
 _OFFSET_PATTERN = "(Z|[+-][0-9]{2}:?([0-9]{2})?)$"
 _LONGEST_STEP = 3
 """Hours by which any zone's clock is set back at most."""
 _DAYS_APART = 2
 """Days by which no two zones' clocks are apart."""
 _ID_FORM = "id.form"
+_FUTURE = "time.future"
 _VALUE_SHOWN = 40
 """Characters of a refused value whose shape is shown."""
 
@@ -37,11 +48,11 @@ def _read_time(text: str) -> str:
     )
     utc = f"({wall} - to_minutes({minutes}))"
     iso = "replace(cast({} as varchar), ' ', 'T')".format
-    # Most exports write plain wall times: what little is to do for these is done without taking them apart. The year 1
-    # in UTC bounds what the database writes as a plain year.
+    # Most exports write plain wall times, and the reader saw it: what little is to do for these is done without taking
+    # them apart. The year 1 in UTC bounds what the database writes as a plain year.
     return (
-        f"case when regexp_full_match({text}, '{_PLAIN_TIME_PATTERN}') then "
-        f"case when left({text}, 4) <> '0000' and try_cast({text} as timestamp) is not null "
+        f"case when t.times_are_plain or regexp_full_match({text}, '{PLAIN_TIME}') then "
+        f"case when try_cast({text} as timestamp) is not null "
         f"then {text} || (case when length({text}) = 16 then ':00' else '' end) end "
         f"when regexp_full_match({text}, '{_TIME_PATTERN}') and left({text}, 4) <> '0000' then "
         f"case when {offset} = '' then {iso(wall)} "
@@ -117,34 +128,30 @@ def _microseconds(hours: float) -> str:
 
 
 def _future(column: Column, value: str) -> str:
-    """SQL condition: the value lies after the run's clock, in the row's zone.
-
-    What lies days before the clock is past in every zone, which spares most rows the calendar of theirs.
-    """
+    """SQL condition: the value lies after the run's clock, in the row's zone `clock_zone`."""
     if column.kind is Kind.DATE:
-        today = "cast(timezone(clock_zone, timezone('UTC', $now)) as date)"
-        return f"case when {_long_past(column, value)} then false else {value} > {today} end"
-    return f"case when {_long_past(column, value)} then false else instant({value}, clock_zone) > $now end"
+        return f"{value} > cast(timezone(clock_zone, timezone('UTC', $now)) as date)"
+    return f"instant({value}, clock_zone) > $now"
 
 
-def _long_past(column: Column, value: str) -> str:
-    """SQL condition: the value lies so far before the run's clock that no zone makes it future."""
+def _not_long_past(column: Column) -> str:
+    """SQL condition: the value does not lie so far before the run's clock that it is past in every zone."""
     day = f"cast($now as date) - {_DAYS_APART}"
     if column.kind is Kind.DATE:
-        return f"{value} < {day}"
-    return f"{value} < cast({day} as varchar) and substr({value}, 5, 1) = '-'"  # else a year of five digits
+        return f"{column.name} >= {day}"
+    # As text; and a time of the year 9999 may lie in the next by UTC.
+    return f"{column.name} >= cast({day} as varchar) or starts_with({column.name}, '10000-')"
 
 
 def _bad_id(text: str) -> str:
     """SQL condition: the text of an id is too long, or has a colon or a control character."""
-    return f"length({text}) > {ID_LENGTH} or regexp_matches({text}, '[:\\x00-\\x1f\\x7f-\\x9f]')"
+    return f"length({text}) > {ID_LENGTH} or regexp_matches({text}, '{ODD_IN_ID}')"
 
 
 def _any_bad_id(texts: list[str]) -> str:
-    """SQL condition: one of these ids is bad. Most are not, and to look into them as one text takes less time."""
+    """SQL condition: one of these ids is bad. None is looked at where the reader saw that all are sound."""
     each = " or ".join(f"coalesce({_bad_id(text)}, false)" for text in texts)
-    joined = f"concat({', '.join(texts)})"
-    return f"case when {_bad_id(joined)} then {each} else false end"
+    return f"case when t.ids_are_sound then false else {each} end"
 
 
 def row_rules(table: Table, *, may_misfit: bool = False) -> list[tuple[str, str, str]]:
@@ -170,7 +177,7 @@ def row_rules(table: Table, *, may_misfit: bool = False) -> list[tuple[str, str,
             low, high = column.bounds
             rules.append((column.name, "number.range", f"{value} not between {low} and {high}"))
         if column.past:
-            rules.append((column.name, "time.future", _future(column, value)))
+            rules.append((column.name, _FUTURE, _future(column, value)))
     if table.one_of:
         filled = ", ".join(f"t.{name}" for name in table.one_of)
         rules.append((table.one_of[0], "link.missing", f"coalesce({filled}) is null"))
@@ -189,7 +196,7 @@ def _zoned(table: Table, source: str, alias: str) -> tuple[str, str]:
     """
     if table.zoned_by_branch:
         return f"{source} {alias} left join branch_zone using (branch_id)", "branch_zone.zone"
-    if "visit_id" not in table.column_names:
+    if not table.zoned_by_links:
         return f"{source} {alias}", "null"
     joined = (
         f"{source} {alias} left join stg_visit_zones on stg_visit_zones.visit_id = {alias}.visit_id"
@@ -199,56 +206,71 @@ def _zoned(table: Table, source: str, alias: str) -> tuple[str, str]:
     return joined, "coalesce(stg_visit_zones.zone, stg_procedure_zones.zone, stg_client_zones.zone)"
 
 
-def _as_read(table: Table, source: str, kept: str = "") -> str:
-    """Common table expression `as_read`: each row's text as struct `t`, its read values as struct `v`, its clock.
-
-    `kept` says whether it is `materialized`, so that a value which many rules ask for is read once.
-    """
+def _as_read(table: Table) -> str:
+    """SELECT list of rows called `t`: their place, each row's text as struct `t`, its read values as struct `v`."""
     reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
-    joined, zone = _zoned(table, source, "t")
-    return f"""as_read as {kept} (
-  select t.seq, t.file_id, t.line, t, coalesce({zone}, $clock_zone) as clock_zone,
-    struct_pack(
-    {reads}
-    ) as v
-  from {joined}
-)"""
+    return f"t.seq, t.file_id, t.line, t, struct_pack(\n    {reads}\n  ) as v"
 
 
 def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     """SELECT that reads a table's rows from `source`, a table of their text.
 
-    `source` has seq, file_id, line and the declared columns as trimmed text. The result has seq, file_id, line, the
-    declared columns as read, and `is_broken`. Parameters: `now` (UTC timestamp) and, where a branch is not known, the
-    zone its clock is read in (`clock_zone`). Needs the macro `instant` and the tables of
-    `pipeline.intake.zones`.
+    `source` has seq, file_id, line, the declared columns as trimmed text, and two columns that spare looking, false
+    where nothing is known: `ids_are_sound` (no id of the row has a bad form) and `times_are_plain` (all its times fit
+    `PLAIN_TIME`). The result has seq, file_id, line, the
+    declared columns as read, and `is_broken`: whether a row breaks a rule other than that of the future, which
+    `future_query` tells of, as it asks for the zone of a row. Needs the table `time_zone`.
     """
     columns = ", ".join(f"v.{name}" for name in table.column_names)
     rules = row_rules(table, may_misfit=may_misfit)
-    broken = [condition for _, rule, condition in rules if rule != _ID_FORM]
+    broken = [condition for _, rule, condition in rules if rule not in (_ID_FORM, _FUTURE)]
     ids = [f"t.{column}" for column, rule, _ in rules if rule == _ID_FORM]
     either = " or\n  ".join(f"({condition})" for condition in [*broken, _any_bad_id(ids)])
     return f"""
-with {_as_read(table, source)}
 select seq, file_id, line, {columns}, coalesce(
   {either},
   false
 ) as is_broken
-from as_read
+from (select {_as_read(table)} from {source} t)
 """
+
+
+def recent_query(table: Table, source: str) -> str:
+    """SELECT of the numbers `seq` of rows, as read, that may lie in the future.
+
+    Parameter: `now`, the run's clock (UTC timestamp).
+    """
+    columns = [column for column in table.columns if column.past]
+    return " union ".join(f"select seq from {source} where {_not_long_past(column)}" for column in columns)
+
+
+def future_query(table: Table, source: str) -> str:
+    """SELECT of the numbers `seq` of rows, as read, that lie in the future by the clock of their zone.
+
+    Parameters: `now` and, where a row's branch is not known, the zone its clock is read in (`clock_zone`). Needs the
+    macro `instant` and the tables of `pipeline.intake.zones`.
+    """
+    joined, zone = _zoned(table, source, "t")
+    either = " or ".join(_future(column, f"v.{column.name}") for column in table.columns if column.past)
+    return f"select seq from (select t.*, coalesce({zone}, $clock_zone) as clock_zone from {joined}) v where {either}"
 
 
 def broken_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
     """SELECT of every rule that the rows of `source` break: file_id, line, column_name, rule, value_shape.
 
-    Takes the same `source` and parameters as `read_query`. A value's shape shows letters as a and digits as 9.
+    Takes the same `source` as `read_query`, and the parameters and tables of `future_query`. A value's shape shows
+    letters as a and digits as 9.
     """
+    joined, zone = _zoned(table, source, "t")
     broken = ",\n    ".join(
         f"case when {condition} then {{'column_name': '{column}', 'rule': '{rule}', 'text': t.{column}}} end"
         for column, rule, condition in row_rules(table, may_misfit=may_misfit)
     )
     return f"""
-with {_as_read(table, source, "materialized")},
+with as_read as materialized (  -- so that a value which many rules ask for is read once
+  select {_as_read(table)}, coalesce({zone}, $clock_zone) as clock_zone
+  from {joined}
+),
 named as (
   select file_id, line, unnest([
     {broken}

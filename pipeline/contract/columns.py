@@ -5,6 +5,10 @@ from enum import StrEnum
 
 ID_LENGTH = 200
 """Characters an id may have at most."""
+ODD_IN_ID = "[:\\x00-\\x1f\\x7f-\\x9f]"
+"""Regular expression for what no id may have: a colon, a control character."""
+PLAIN_TIME = "^([1-9][0-9]{3}|0[0-9]{2}[1-9])-[0-9]{2}-[0-9]{2}T([01][0-9]|2[0-3]):[0-9]{2}(:[0-5][0-9])?$"
+"""Regular expression for a wall time without fractions of a second, of a year that is surely not 0."""
 
 
 class Kind(StrEnum):
@@ -108,3 +112,8 @@ class Table:
     def zoned_by_branch(self) -> bool:
         """Whether a row itself names the branch whose wall clock its times follow."""
         return "branch_id" in self.column_names
+
+    @property
+    def zoned_by_links(self) -> bool:
+        """Whether a row names no branch, and its times follow the clock of that which its visit or client leads to."""
+        return not self.zoned_by_branch and "visit_id" in self.column_names

@@ -40,6 +40,7 @@ class Batch:
 
     cells: pl.DataFrame  # line and the declared columns the file has
     refused: tuple[Refused, ...]
+    is_trim: bool = False  # as of a block
 
 
 def match_header(names: list[str], table: Table, source: Source) -> Header:
@@ -96,7 +97,7 @@ def batches(records: Records, header: Header) -> Iterator[Batch]:
 def _of_block(block: Block, header: Header) -> Batch:
     lines = pl.int_range(block.first_line, block.first_line + pl.len(), dtype=pl.Int64).alias("line")
     columns = [pl.col(str(at)).alias(name) for name, at in header.positions.items()]
-    return Batch(block.cells.select(lines, *columns), ())
+    return Batch(block.cells.select(lines, *columns), (), block.is_trim)
 
 
 def _gathered(items: list[Record | Refused], header: Header) -> Batch:
@@ -128,16 +129,15 @@ def _as_text(cells: tuple[str, ...], *, with_comma: bool) -> tuple[str, ...]:
     return cells
 
 
-def text_frame(cells: pl.DataFrame, table: Table) -> pl.DataFrame:
+def text_frame(batch: Batch, table: Table) -> pl.DataFrame:
     """A batch's cells as a frame of text; columns the file lacks are NULL, client keys still as they came."""
+    cells = batch.cells
     present = [name for name in table.column_names if name in cells.columns]
     codes = [column.name for column in table.columns if column.kind is Kind.CODE and column.name in present]
     missing = [pl.lit(None, dtype=pl.String).alias(name) for name in table.column_names if name not in present]
-    return (
-        cells.with_columns(pl.col(present).str.strip_chars().replace("", None))
-        .with_columns(pl.col(codes).str.to_uppercase(), *missing)
-        .select("line", *table.column_names)
-    )
+    if not batch.is_trim:
+        cells = cells.with_columns(pl.col(present).str.strip_chars().replace("", None))
+    return cells.with_columns(pl.col(codes).str.to_uppercase(), *missing).select("line", *table.column_names)
 
 
 def hash_clients(frame: pl.DataFrame, table: Table, pseudonyms: Pseudonyms) -> pl.DataFrame:

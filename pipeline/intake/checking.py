@@ -1,19 +1,21 @@
 """Rows on their way from text to typed values: good ones enter their raw table, broken ones are named with their rules.
 
 Frames of text are checked in large steps, so that their text is never held whole: few steps for many small files,
-little memory for a large one. The database writes what one statement inserts to its file at once if that fills a row
-group of its storage, and anything less twice, once more at the commit: so steps are several row groups, and the last
-one of a table is no small rest.
+little memory for a large one. The database writes what one statement inserts to its file at once where that fills row
+groups of its storage, and the rest at the commit: so steps are whole row groups.
 """
 
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipeline.contract.checks import broken_query, read_query
+from pipeline.contract.checks import broken_query, future_query, read_query, recent_query
 from pipeline.contract.columns import Table
 from pipeline.intake.records import Refused
+from pipeline.intake.zones import make_link_zones
 from pipeline.store.database import insert_frame, registered
 
 _BROKEN_RULE = {
@@ -26,10 +28,23 @@ _BROKEN_RULE = {
 }
 _ROW_GROUP = 122_880
 """Rows that the database stores together."""
+_ENOUGH = 2 * _ROW_GROUP
+"""Rows of a step: from two row groups on the database reads a frame with two threads."""
 _NAMED_ROWS = 20_000
 """Rows whose broken rules are named at once: that takes their text many times in memory."""
 _MOST_BYTES = 128 << 20
 """Of text that waits, about: rows of long cells go in smaller steps."""
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The run's clock, `now` in UTC without offset; the zone of piercings whose branch has none, and that in which rows
+    are read that lead to no branch.
+    """
+
+    now: datetime
+    zone: str
+    unknown_zone: str
 
 
 class Checking:
@@ -37,14 +52,24 @@ class Checking:
 
     Good rows are appended to the raw table, numbered (`seq`) from behind `after`, the highest number before: numbers of
     other rows stay unused. The temporary tables `broken_row` (seq, file_id, line) and `broken_rule`, with the columns
-    of the table `rejection`, tell of the others. `params` are those of `read_query`; `may_misfit` tells whether cells
-    may bear marks.
+    of the table `rejection`, tell of the others. `may_misfit` tells whether cells may bear marks; `is_idle` that there
+    is nothing else to do while the first rows are read, so that the first step is taken as soon as it can be.
     """
 
     def __init__(
-        self, con: duckdb.DuckDBPyConnection, table: Table, run_id: int, params: dict[str, Any], *, may_misfit: bool
+        self,
+        con: duckdb.DuckDBPyConnection,
+        table: Table,
+        run_id: int,
+        clock: Clock,
+        *,
+        may_misfit: bool,
+        is_idle: bool = False,
     ) -> None:
         self._con = con
+        self._table = table
+        self._enough = _ROW_GROUP if is_idle else _ENOUGH
+        self._clock = clock
         self._raw = f"raw_{table.name}"
         self.after = int(con.execute(f"select coalesce(max(seq), 0) from {self._raw}").fetchall()[0][0])
         self._seq = self.after
@@ -59,7 +84,6 @@ class Checking:
             insert into broken_rule
             select distinct file_id, line, column_name, rule, coalesce(value_shape, ''), '' from ({broken})
         """  # of the parts of one record the rules are the same
-        self._params = params
         self._wait()
         con.execute("create or replace temp table broken_row (seq bigint, file_id bigint, line bigint)")
         con.execute("create or replace temp table broken_rule as from rejection limit 0")
@@ -77,8 +101,9 @@ class Checking:
         self._n_bytes += int(frame.estimated_size())
         if self._n_bytes >= _MOST_BYTES:
             self.flush()
-        elif self._n_waiting >= 2 * _ROW_GROUP:
-            self._check(_ROW_GROUP)
+        elif self._n_waiting >= self._enough:
+            self._check(self._enough)
+            self._enough = _ENOUGH
 
     def _wait(self, *frames: pl.DataFrame) -> None:
         """Let these frames wait, and no others."""
@@ -112,12 +137,32 @@ class Checking:
             n_rows += 1  # parts of one record stay together
         rows, later = waiting[:n_rows], waiting[n_rows:]
         self._wait(later)
-        first = int(rows["seq"][0])
+        new = f"{self._raw} where seq >= {int(rows['seq'][0])}"
         with registered(self._con, "text_rows", rows):
             [(n_good,)] = self._execute(self._insert_good)
-        if n_good < rows.height:
+        if n_good - self._take_out_future(new) < rows.height:
             for part in rows.iter_slices(_NAMED_ROWS):
-                self._name_broken(part, f"{self._raw} where seq >= {first}")
+                self._name_broken(part, new)
+
+    def _take_out_future(self, new: str) -> int:
+        """Take those of the `new` rows out of their table again that lie in the future, and say how many these are.
+
+        Only what lies days before the clock is past in every zone; few rows are younger, so only theirs are looked up.
+        """
+        if not any(column.past for column in self._table.columns):
+            return 0
+        self._execute(f"create or replace temp table recent as {recent_query(self._table, f'(from {new})')}")
+        recent = f"(from {new} and seq in (from recent))"
+        if not self._execute("select exists (from recent)")[0][0]:
+            return 0
+        self._know_zones(recent)
+        [(n_future,)] = self._execute(f"delete from {new} and seq in ({future_query(self._table, recent)})")
+        return int(n_future)
+
+    def _know_zones(self, rows: str) -> None:
+        """Make the tables known in which the zones of some rows are looked up."""
+        if self._table.zoned_by_links:
+            make_link_zones(self._con, self._clock.zone, rows)
 
     def _name_broken(self, rows: pl.DataFrame, new: str) -> None:
         """Name the broken ones of some rows, and the rules they break. Their good ones, `new`, are in their table.
@@ -129,6 +174,7 @@ class Checking:
                 f"create or replace temp table broken_text as from text_rows where seq not in (select seq from {new})"
             )
         self._con.execute("insert into broken_row select seq, file_id, line from broken_text")
+        self._know_zones("broken_text")
         self._execute(self._insert_rules)
         self._con.execute("drop table temp.broken_text")
         if (rows["part"] > 0).any():
@@ -140,5 +186,6 @@ class Checking:
 
     def _execute(self, query: str) -> list[Any]:
         """Run a query. DuckDB refuses parameters that a query has not, and not every table has a date."""
-        used = {name: value for name, value in self._params.items() if f"${name}" in query}
+        params = {"now": self._clock.now, "clock_zone": self._clock.unknown_zone}
+        used = {name: value for name, value in params.items() if f"${name}" in query}
         return self._con.execute(query, used).fetchall()

@@ -16,14 +16,14 @@ from pipeline.contract.columns import Table
 from pipeline.contract.tables import TABLES
 from pipeline.intake.ahead import ahead
 from pipeline.intake.arrivals import Arrival, Repeat, look_for_arrivals
-from pipeline.intake.checking import Checking
+from pipeline.intake.checking import Checking, Clock
 from pipeline.intake.forgotten import read_tombstones
 from pipeline.intake.inbox import Inbox
 from pipeline.intake.pseudonyms import Pseudonyms
 from pipeline.intake.reading import Door, Piece, Reading, read_arrivals
 from pipeline.intake.records import Refused
 from pipeline.intake.versions import tell_versions_apart
-from pipeline.intake.zones import make_branch_zones, make_link_zones, make_time_zones, zone_furthest_ahead
+from pipeline.intake.zones import make_branch_zones, make_time_zones, zone_furthest_ahead
 from pipeline.store.database import create_from_frame
 from pipeline.store.ledger import Counts, Ledger, Load
 from pipeline.store.originals import Originals
@@ -32,6 +32,12 @@ Progress = Callable[[str], None]
 
 _STEPS = 8
 """Pieces of files that are read ahead, while those before them are checked."""
+_FEW_ROWS = 100_000
+"""Rows read before a table which are no work to speak of."""
+_TEMPORARY = (
+    *("recent", "broken_row", "broken_rule", "contested", "dated"),
+    *("fate", "contender", "counting", "decided"),
+)
 
 
 @dataclass
@@ -94,8 +100,6 @@ def take_in(
         for table in TABLES:
             n_files = len(own[table])
             if n_files:
-                if table.name == "follow_ups":
-                    make_link_zones(con, zone)
                 progress(f"taking in {table.name}: {n_files} {'file' if n_files == 1 else 'files'}")
                 _take_in_table(run, table, own[table], pieces, taken)
             if table.name == "branches":
@@ -120,10 +124,11 @@ def _take_in_table(
 ) -> None:
     """Take in one table's files, whose pieces come next."""
     con = run.con
-    clock_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
-    params = {"now": run.now, "clock_zone": clock_zone}
+    ahead_zone = run.zone if table.zoned_by_branch else zone_furthest_ahead(con, run.now, run.zone)
     may_misfit = any(arrival.export.form != "csv" or arrival.export.mapping for arrival in arrivals)
-    checking = Checking(con, table, taken.run_id, params, may_misfit=may_misfit)
+    clock = Clock(run.now, run.zone, ahead_zone)
+    is_idle = sum(reading.n_rows for reading, _ in taken.readings.values()) < _FEW_ROWS
+    checking = Checking(con, table, taken.run_id, clock, may_misfit=may_misfit, is_idle=is_idle)
     readings = list(_checked(checking, pieces, len(arrivals)))
     tell_versions_apart(con, table, run.zone, checking.after)
     changed = run.ledger.replace_rejections([arrival.file_id for arrival in arrivals])
@@ -132,7 +137,7 @@ def _take_in_table(
         file_id = reading.arrival.file_id
         taken.readings[file_id] = reading, fates[file_id]["rejected"]
         _settle(run, file_id, fates[file_id], taken, is_changed=file_id in changed)
-    for name in ("broken_row", "broken_rule", "contested", "fate", "contender", "counting", "decided"):
+    for name in _TEMPORARY:
         con.execute(f"drop table if exists temp.{name}")  # to give the memory back before the next table
 
 

@@ -10,7 +10,6 @@ import secrets
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import lru_cache
 from pathlib import Path
 
 import polars as pl
@@ -29,7 +28,13 @@ class Pseudonyms:
 
     def __init__(self, key: bytes) -> None:
         self._hmac = hmac.new(key, digestmod="sha256")
-        self._known = lru_cache(_MOST_KNOWN)(self._of_cell)  # most clients are met in several rows
+        self._know_nobody()
+
+    def _know_nobody(self) -> None:
+        """Begin anew to number the keys that are met, and to keep each one's hash at its number."""
+        self._numbered = pl.Categorical(pl.Categories.random())
+        self._kept = pl.Series(dtype=self._numbered)  # numbers last as long as a series of their kind
+        self._hashes = pl.Series(dtype=pl.String)
 
     def of(self, client_key: str) -> str:
         """The hash of one client's key: 64 hexadecimal digits."""
@@ -39,12 +44,16 @@ class Pseudonyms:
 
     def of_all(self, client_keys: pl.Series) -> pl.Series:
         """The hashes of a column of keys; NULL where there is none, and of a broken one only the mark."""
-        return pl.Series(client_keys.name, map(self._known, client_keys.to_list()), dtype=pl.String)
+        if len(self._hashes) > _MOST_KNOWN:
+            self._know_nobody()
+        numbers = client_keys.cast(self._numbered).to_physical()  # most clients are met in several rows
+        met = pl.DataFrame({"number": numbers, "key": client_keys}).filter(pl.col("number") >= len(self._hashes))
+        new = met.unique("number").sort("number")["key"]
+        self._hashes.append(pl.Series(map(self._of_cell, new.to_list()), dtype=pl.String))
+        return self._hashes.gather(numbers).alias(client_keys.name)
 
-    def _of_cell(self, client_key: str | None) -> str | None:
-        if client_key is None or client_key.startswith(BROKEN):
-            return client_key and BROKEN
-        return self.of(client_key)
+    def _of_cell(self, client_key: str) -> str:
+        return BROKEN if client_key.startswith(BROKEN) else self.of(client_key)
 
 
 def key_path(store: Path) -> Path:

@@ -7,7 +7,7 @@ from typing import BinaryIO, TypeAlias
 
 import polars as pl
 
-from pipeline.contract.columns import Kind
+from pipeline.contract.columns import ID_LENGTH, ODD_IN_ID, PLAIN_TIME, Kind, Table
 from pipeline.intake.arrivals import Arrival
 from pipeline.intake.batches import Batch, batches, hash_clients, read_header, text_frame
 from pipeline.intake.csvfile import Dialect, read_csv
@@ -83,16 +83,33 @@ def _read_arrival(arrival: Arrival, door: Door) -> Generator[Piece, None, Readin
         for frame, refused in rows:
             keep(frame, refused)
             n_rows += frame.height + len(refused)
-            if arrival.recheck is None:
-                yield Piece(arrival.file_id, frame, refused)
-            else:
-                to_refuse = [one for one in refused if one.line in arrival.recheck]
-                yield Piece(arrival.file_id, _only(frame, arrival.recheck), to_refuse)
+            yield _piece(arrival, frame, refused)
     return Reading(arrival, n_rows, undeclared)
 
 
-def _only(frame: pl.DataFrame, lines: frozenset[int]) -> pl.DataFrame:
-    return frame.filter(pl.col("line").is_in(list(lines)))
+def _piece(arrival: Arrival, frame: pl.DataFrame, refused: list[Refused]) -> Piece:
+    """What of some rows is to be checked: all, or the lines that stood rejected before."""
+    if arrival.recheck is not None:
+        refused = [one for one in refused if one.line in arrival.recheck]
+        frame = frame.filter(pl.col("line").is_in(list(arrival.recheck)))
+    return Piece(arrival.file_id, _looked_at(frame, arrival.export.table), refused)
+
+
+def _looked_at(frame: pl.DataFrame, table: Table) -> pl.DataFrame:
+    """The frame with `ids_are_sound` and `times_are_plain`, of all its rows alike: whether all their ids and times are.
+
+    Nearly always they are; then the rules need not look at each row's.
+    """
+    if frame.is_empty():  # of records all refused an original knows no columns
+        return frame
+    ids, times = (
+        pl.col([column.name for column in table.columns if column.kind in kinds])
+        for kinds in ((Kind.ID, Kind.CODE), (Kind.TIME,))
+    )
+    is_odd = pl.any_horizontal(ids.str.contains(ODD_IN_ID).any(), (ids.str.len_chars() > ID_LENGTH).any())
+    return frame.with_columns(
+        ids_are_sound=~is_odd, times_are_plain=pl.all_horizontal(times.str.contains(PLAIN_TIME).all(), pl.lit(True))
+    )
 
 
 @contextmanager
@@ -112,13 +129,15 @@ def _rows_of(export: Export, door: Door) -> Iterator[tuple[tuple[str, ...], Iter
 def _through(batch: Batch, export: Export, door: Door) -> Rows:
     """A batch as the contract has it: clients hashed, the forgotten refused."""
     table = export.table
-    frame = text_frame(batch.cells, table)
+    frame = text_frame(batch, table)
     if export.form in _TYPED:
         days = [column.name for column in table.columns if column.kind is Kind.DATE]
         frame = frame.with_columns(pl.col(days).str.replace(_MIDNIGHT, ""))
     frame = as_declared(frame, table, export.source)
     frame = hash_clients(frame, table, door.pseudonyms)
     is_forgotten = door.forgotten.is_theirs(frame, table)
+    if not is_forgotten.any():
+        return frame, list(batch.refused)
     lines = frame.filter(is_forgotten)["line"].unique(maintain_order=True)
     forgotten = [Refused(line, "row.forgotten") for line in lines]
     return frame.filter(~is_forgotten), [*batch.refused, *forgotten]

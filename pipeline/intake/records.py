@@ -43,10 +43,14 @@ class Refused:
 
 @dataclass(frozen=True)
 class Block:
-    """Many records at once, each of one line: the first one's line, and a frame of their cells, NULL where empty."""
+    """Many records at once, each of one line: the first one's line, and a frame of their cells, NULL where empty.
+
+    `is_trim` tells that no cell can have space around it, which spares looking.
+    """
 
     first_line: int
     cells: pl.DataFrame
+    is_trim: bool = False
 
 
 Record: TypeAlias = tuple[int, list[str]]

@@ -4,14 +4,16 @@ A row is a duplicate when it equals in every value the version of its key that c
 superseded when a newer version of its key is known or stands in the same file; else accepted. Of two versions recorded
 at the same time, or at no stated time, the one taken in later is the newer.
 
-Keys met for the first time and once only are accepted outright. The others go in rounds, so that each round meets at
-most one file for each key: that keeps the order of files exact without a loop over files.
+Keys met for the first time and once only are accepted outright. Where all versions of a key are of different times, a
+row is superseded if one of its file or of an earlier one is of a later time. The others go in rounds, so that each
+round meets at most one file for each key: that keeps the order of files exact without a loop over files.
 """
 
 import duckdb
 
 from pipeline.contract.checks import versioned
 from pipeline.contract.columns import Table
+from pipeline.intake.zones import make_link_zones
 
 
 def _same(names: tuple[str, ...], left: str, right: str) -> str:
@@ -34,7 +36,9 @@ def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str,
         select {key} from {raw} r
         where seq <= {after} and exists (select 1 from {raw} i where i.seq > {after} and {_same(table.key, "i", "r")})
     """)
-    if not con.execute("select exists (from contested)").fetchall()[0][0]:
+    if table.version_times and _is_any_contested(con):
+        _tell_by_time(con, table, zone, after)
+    if not _is_any_contested(con):
         return
     _gather_contenders(con, table, zone, after)
     n_rounds = con.execute("select coalesce(max(round), 0) from contender").fetchall()[0][0]
@@ -43,14 +47,55 @@ def tell_versions_apart(con: duckdb.DuckDBPyConnection, table: Table, zone: str,
     con.execute(f"delete from {raw} where seq > {after} and seq in (select seq from fate where fate = 'duplicate')")
 
 
+def _is_any_contested(con: duckdb.DuckDBPyConnection) -> bool:
+    return bool(con.execute("select exists (from contested)").fetchall()[0][0])
+
+
+def _contested_rows(table: Table) -> str:
+    """The rows of contested keys, to be joined to what tells their zones only then: they are few."""
+    return f"(from raw_{table.name} r where exists (select 1 from contested c where {_same(table.key, 'c', 'r')}))"
+
+
+def _tell_by_time(con: duckdb.DuckDBPyConnection, table: Table, zone: str, after: int) -> None:
+    """Give the rows their fates whose key's versions are all of different times: none of these is a duplicate.
+
+    The table `contested` keeps the other keys alone.
+    """
+    if table.zoned_by_links:
+        make_link_zones(con, zone, _contested_rows(table))
+    key, own_key = (", ".join(f"{alias}{name}" for name in table.key) for alias in ("", "r."))
+    rows, versioned_at = versioned(table, _contested_rows(table), "r")
+    con.execute(
+        f"""
+        create or replace temp table dated as
+        select r.seq, r.file_id, {own_key}, {versioned_at} as versioned_at,
+          case when r.seq > {after} then a.file_order else -1 end as file_order
+        from {rows} left join arrival a on a.file_id = r.file_id
+        """,
+        {"zone": zone},
+    )
+    con.execute(f"""
+        create or replace temp table contested as
+        select {key} from dated group by {key} having count(distinct versioned_at) < count(*)
+    """)
+    con.execute(f"""
+        insert into fate
+        select seq, file_id, 'superseded' from (
+          select *, max(versioned_at) over (
+            partition by {key} order by file_order range between unbounded preceding and current row
+          ) as newest_at
+          from dated d where not exists (select 1 from contested c where {_same(table.key, "c", "d")})
+        )
+        where seq > {after} and versioned_at < newest_at
+    """)
+
+
 def _gather_contenders(con: duckdb.DuckDBPyConnection, table: Table, zone: str, after: int) -> None:
     """Rows of contested keys with their round, and the version of each contested key that counts so far."""
     key, names = ", ".join(table.key), ", ".join(table.column_names)
     own_key, own_names = (", ".join(f"r.{name}" for name in columns) for columns in (table.key, table.column_names))
-    # Only then joined to what tells their zones: they are few.
-    contested = f"(from raw_{table.name} r where exists (select 1 from contested c where {_same(table.key, 'c', 'r')}))"
     params = {"zone": zone} if table.version_times else None
-    rows, versioned_at = versioned(table, contested, "r")
+    rows, versioned_at = versioned(table, _contested_rows(table), "r")
     con.execute(
         f"""
         create or replace temp table contender as

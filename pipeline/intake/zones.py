@@ -26,10 +26,27 @@ def make_branch_zones(con: duckdb.DuckDBPyConnection) -> None:
     """)
 
 
-def make_link_zones(con: duckdb.DuckDBPyConnection, zone: str) -> None:
-    """Make the staging tables that tell the zones of visits, piercings and clients, for rows that name no branch."""
-    names = ("stg_branches", "stg_procedures", "stg_visit_zones", "stg_procedure_zones", "stg_client_zones")
-    run_files(con, names, {"timezone": zone})
+def make_link_zones(con: duckdb.DuckDBPyConnection, zone: str, rows: str) -> None:
+    """Make the staging tables that tell the zones of visits, piercings and clients, for rows that name no branch.
+
+    `rows`, a table or query with visit_id, procedure_id and client_key, says of which: of all that the store holds they
+    would take long. A piercing goes by its visit and a client by the latest, so each counts with its whole visits.
+    """
+    con.execute(f"create or replace temp table named as select visit_id, procedure_id, client_key from {rows}")
+    con.execute("""
+        create or replace temp table named_visit as
+        select visit_id from named
+        union select visit_id from raw_procedures where procedure_id in (select procedure_id from named)
+        union select visit_id from raw_procedures where client_key in (select client_key from named)
+    """)
+    only = """raw_procedures as (
+        from raw_procedures where procedure_id in (
+            select procedure_id from raw_procedures where visit_id in (select visit_id from named_visit)
+        )
+    )"""
+    run_files(con, ("stg_branches",), {"timezone": zone})
+    run_files(con, ("stg_procedures",), {"timezone": zone}, only)
+    run_files(con, ("stg_visit_zones", "stg_procedure_zones", "stg_client_zones"), {})
 
 
 def zone_furthest_ahead(con: duckdb.DuckDBPyConnection, now: datetime, zone: str) -> str:

@@ -107,15 +107,19 @@ def read_for(names: Iterable[str]) -> list[str]:
     return [name for name in names_in(*LAYERS[1:]) if name in read]
 
 
-def run_files(con: duckdb.DuckDBPyConnection, names: Iterable[str], params: dict[str, Any]) -> None:
+def run_files(
+    con: duckdb.DuckDBPyConnection, names: Iterable[str], params: dict[str, Any], only: str | None = None
+) -> None:
     """Make each file into a temporary table of its name, in the order given.
 
-    Only the parameters a file declares are bound: DuckDB refuses unused ones.
+    Only the parameters a file declares are bound: DuckDB refuses unused ones. `only` is a common table expression that
+    stands in for a table the files read, such as some of its rows.
     """
     for name in names:
         file = sql_files()[name]
         bound = {param: params[param] for param in file.params}
-        con.execute(f"create or replace temp table {name} as {file.query}", bound)
+        within = f"with {only} " if only else ""
+        con.execute(f"create or replace temp table {name} as {within}{file.query}", bound)
 
 
 def drop_files(con: duckdb.DuckDBPyConnection) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pipeline.contract.tables import TABLE_BY_NAME
 from pipeline.intake import csvfile
-from pipeline.intake.batches import batches, read_header, text_frame
+from pipeline.intake.batches import Batch, batches, read_header, text_frame
 from pipeline.intake.csvfile import read_csv
 from pipeline.intake.records import UnreadableError
 from pipeline.sources import Source
@@ -39,7 +39,7 @@ def read(content: str | bytes, *, gzipped: bool = False) -> Read:
     rows = read_csv(opened(content, gzipped=gzipped))
     header = read_header(rows, ARTICLES, Source())
     found = list(batches(rows, header))
-    frames = [text_frame(batch.cells, ARTICLES).select("line", "article_id", "clasp") for batch in found]
+    frames = [text_frame(batch, ARTICLES).select("line", "article_id", "clasp") for batch in found]
     misshapen = [refused.line for batch in found for refused in batch.refused]
     return Read([row for frame in frames for row in frame.rows()], misshapen, header.undeclared)
 
@@ -278,3 +278,20 @@ def test_more_lines_than_a_file_may_have_are_refused_for_their_number(monkeypatc
     monkeypatch.setattr(csvfile, "_MOST_LINES", 1000)
     assert failure(HEAD + "\n" * 1001)[0] == "file.size"
     assert records(HEAD + "K1,a\n" * 900)[-1] == (901, "K1", "a")
+
+
+@pytest.mark.parametrize("space", [" ", "\t", "\v", "\f", "\u00a0", "\u2003", "\u3000", "  \t"])
+@pytest.mark.parametrize("note", ["", "é"])
+def test_space_around_a_cell_is_no_part_of_it(space: str, note: str) -> None:
+    text = f"article_id,clasp,note\nK1{space},{space}flat,{note}\n{space}K 2,{space},{note}\n,b,{space}\n"
+    assert records(text) == [(2, "K1", "flat"), (3, "K 2", None), (4, None, "b")]
+
+
+def test_cells_without_any_space_are_not_looked_at() -> None:
+    texts = ("K1,a\n,b\n", "K1,a b\n", "K1,é\n", 'K1,"a"\n')
+    assert [[batch.is_trim for batch in _batches(text)] for text in texts] == [[True], [False], [False], [False]]
+
+
+def _batches(text: str) -> list[Batch]:
+    rows = read_csv(opened(HEAD + text))
+    return list(batches(rows, read_header(rows, ARTICLES, Source())))

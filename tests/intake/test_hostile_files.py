@@ -1,6 +1,7 @@
 """A sample of the hostile files and good chains of `tests/hostile_files.py`, and proof that their checks can fail."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import duckdb
@@ -29,15 +30,15 @@ def test_a_good_chain_is_kept_the_same_in_whatever_way_it_is_written(
 
 
 def _without_last(block: Block) -> Block:
-    return Block(block.first_line, block.cells.head(block.cells.height - 1))
+    return replace(block, cells=block.cells.head(block.cells.height - 1))
 
 
 def _one_line_late(block: Block) -> Block:
-    return Block(block.first_line + 1, block.cells)
+    return replace(block, first_line=block.first_line + 1)
 
 
 def _upside_down(block: Block) -> Block:
-    return Block(block.first_line, block.cells.reverse())
+    return replace(block, cells=block.cells.reverse())
 
 
 @pytest.mark.parametrize(
