@@ -38,9 +38,7 @@ _MOST_BYTES = 128 << 20
 
 @dataclass(frozen=True)
 class Clock:
-    """The run's clock, `now` in UTC without offset; the zone of piercings whose branch has none, and that in which rows
-    are read that lead to no branch.
-    """
+    """The run's clock in UTC without offset, the zone of branches that have none, and that of rows that lead to none."""
 
     now: datetime
     zone: str
