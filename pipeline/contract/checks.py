@@ -217,8 +217,9 @@ def read_query(table: Table, source: str, *, may_misfit: bool = False) -> str:
 
     `source` has seq, file_id, line, the declared columns as trimmed text, and two columns that spare looking, false
     where nothing is known: `ids_are_sound` (no id of the row has a bad form) and `times_are_plain` (all its times fit
-    `PLAIN_TIME`). The result has seq, file_id, line, the declared columns as read, and `is_broken`: whether a row breaks
-    a rule other than that of the future, which asks for the zone of a row (`future_query`). Needs the table `time_zone`.
+    `PLAIN_TIME`). The result has seq, file_id, line, the declared columns as read, and `is_broken`: whether a row
+    breaks a rule other than that of the future, for which its zone must be known (`future_query`). Needs the table
+    `time_zone`.
     """
     columns = ", ".join(f"v.{name}" for name in table.column_names)
     rules = row_rules(table, may_misfit=may_misfit)

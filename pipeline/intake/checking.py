@@ -38,7 +38,7 @@ _MOST_BYTES = 128 << 20
 
 @dataclass(frozen=True)
 class Clock:
-    """The run's clock in UTC without offset, the zone of branches that have none, and that of rows that lead to none."""
+    """The run's clock in UTC without offset, the zone of branches that have none, and that of rows without a branch."""
 
     now: datetime
     zone: str

@@ -94,6 +94,7 @@ def test_a_time_with_an_offset_is_future_by_its_instant(reads: Reads) -> None:
         "2024-07-01T02:00-10": "2024-07-01T12:00:00Z",
         "2024-07-01T02:01-10": FUTURE,
         "9999-12-31T23:59": FUTURE,
+        "9999-12-31T23:59-10": FUTURE,  # of the year 10000 by UTC
     }
     assert reads("sales", "sold_at", *expected, zone="Pacific/Auckland") == expected
 

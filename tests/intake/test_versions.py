@@ -171,6 +171,18 @@ def test_a_name_that_brings_other_bytes_is_another_file(nights: Nights) -> None:
     assert counting(nights) == 2
 
 
+def test_a_follow_up_s_versions_are_in_order_by_the_clock_of_its_visit_s_branch(nights: Nights) -> None:
+    kathmandu = {"timezone": "Asia/Kathmandu"}
+    nights.take({"branches.csv": export("branches", kathmandu), "procedures.csv": export("procedures", {})})
+    wall = row("follow_ups", outcome="well", recorded_at="2024-05-21T10:00")  # 04:15 by UTC
+    by_utc = row("follow_ups", outcome="complication", recorded_at="2024-05-21T05:00Z")
+    nights.take({"follow_ups_1.csv": file(by_utc)})
+    nights.take({"follow_ups_2.csv": file(wall)})
+    assert nights.counts("follow_ups_2.csv") == (1, 0, 0, 0, 1)
+    nights.take({"follow_ups_3.csv": file(wall | {"recorded_at": "2024-05-21T11:00"})})  # 05:15
+    assert nights.counts("follow_ups_3.csv") == (1, 1, 0, 0, 0)
+
+
 FUTURE = sale("5", sold_at="2024-07-02T09:00", sale_id="S2")
 
 

@@ -137,7 +137,7 @@ ROW = st.builds(
     Row,
     key=st.sampled_from("AB"),
     value=st.integers(1, 3),
-    hours=st.sampled_from([None, None, 0, 1, 2]),
+    hours=st.sampled_from([None, 0, 1, 2, 3, 4]),
     is_broken=st.sampled_from([False] * 9 + [True]),
 )
 NIGHT = st.lists(st.lists(ROW, max_size=5), min_size=1, max_size=4)
