@@ -22,6 +22,7 @@ from pipeline.stats.arguments import FloatArray  # noqa: E402
 from pipeline.watch.expected import expect  # noqa: E402
 from pipeline.watch.explanations import explain  # noqa: E402
 from pipeline.watch.incidents import Incident, watch_night  # noqa: E402
+from pipeline.watch.limits import thresholds_by_size  # noqa: E402
 from pipeline.watch.nullworlds import null_scores  # noqa: E402
 from pipeline.watch.thresholds import SETTLING_NIGHTS, solve_thresholds  # noqa: E402
 from watch.worlds import AGE_SHARES, BAD_LOT, RISK, Story, World, draw  # noqa: E402
@@ -36,7 +37,11 @@ FORTNIGHT = 14
 
 @cache
 def thresholds(branches: int) -> FloatArray:
-    """Thresholds for a chain of so many branches: the mean of those of four worlds of other seeds."""
+    """Thresholds for a chain of so many branches: the mean of those of four worlds of other seeds; of many, by size."""
+    if branches not in BUDGET:
+        drawn = draw(World(branches=branches, after=0), 900_000)
+        known = drawn.cohort.known_on(drawn.change - 1)
+        return thresholds_by_size(known, expect(known, drawn.change - 1, ASSUMED), BUDGET[8])
     solved = []
     for seed in range(4):
         drawn = draw(World(branches=branches, after=0), 900_000 + seed)
@@ -121,9 +126,8 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-def alarms(name: str, target: str, world: World, seeds: range) -> None:
+def alarms(name: str, target: str, world: World, seeds: range, nights: int = 364) -> None:
     """Prints false alarms a year."""
-    nights = 364
     counts = np.array([sum(at >= 0 for at in run.opened) for run in runs(world, nights, seeds)], dtype=np.float64)
     say(f"{name}: {resampled(counts * YEAR / nights, np.mean)} a year; target {target}")
 
@@ -174,6 +178,9 @@ def figures(seeds: range) -> dict[str, Callable[[], None]]:
         ),
         "no-backlog": partial(chance, "The same days without", "-", World(story=clean), seeds, 21, 35),
         "follow-up": partial(chance, "Follow-up 50 to 80 %", "at most 0.40 in 26 weeks", more, seeds, 0, 182),
+        "alarms-large": partial(
+            alarms, "False alarms, chain of 1,000, thresholds by size", "4", chain(branches=1000), seeds, 182
+        ),
         "season": partial(alarms, "False alarms, chain, season 25 %", "-", chain(season=0.25), seeds),
         "sites": partial(alarms, "False alarms, chain, sites differ by 30 %", "-", chain(site_sd=0.3), seeds),
         "visits": partial(alarms, "False alarms, chain, 3 of 10 visits alike", "-", chain(concordance=0.3), seeds),
