@@ -37,7 +37,7 @@ def _words(words: tuple[str, ...]) -> str:
     return ", ".join(f"'{word}'" for word in words)
 
 
-def _read_time(text: str) -> str:
+def _read_time(text: str, is_plain: str) -> str:
     """A time as canonical ISO text: wall time, or UTC with a Z where the text gives an offset."""
     offset = f"regexp_extract({text}, 'T.*?{_OFFSET_PATTERN}', 1)"
     wall = f"try_cast(replace(regexp_extract({text}, '^[0-9]{{4}}-[0-9-]*T[0-9:.,]*'), ',', '.') as timestamp)"
@@ -51,7 +51,7 @@ def _read_time(text: str) -> str:
     # Most exports write plain wall times, and the reader saw it: what little is to do for these is done without taking
     # them apart. The year 1 in UTC bounds what the database writes as a plain year.
     return (
-        f"case when t.times_are_plain or regexp_full_match({text}, '{PLAIN_TIME}') then "
+        f"case when {is_plain} or regexp_full_match({text}, '{PLAIN_TIME}') then "
         f"case when try_cast({text} as timestamp) is not null "
         f"then {text} || (case when length({text}) = 16 then ':00' else '' end) end "
         f"when regexp_full_match({text}, '{_TIME_PATTERN}') and left({text}, 4) <> '0000' then "
@@ -69,8 +69,11 @@ def _read_sites(text: str, sites: tuple[str, ...]) -> str:
     )
 
 
-def read_expression(column: Column, text: str) -> str:
-    """SQL that reads a column's trimmed text, NULL where empty, as its kind; NULL too where it does not read as it."""
+def read_expression(column: Column, text: str, is_plain: str = "false") -> str:
+    """SQL that reads a column's trimmed text, NULL where empty, as its kind; NULL too where it does not read as it.
+
+    `is_plain` is SQL for whether the text of a time is known to fit `PLAIN_TIME`.
+    """
     match column.kind:
         case Kind.WORD:
             words = _words(column.words)  # most are written as declared, which spares looking for another spelling
@@ -95,7 +98,7 @@ def read_expression(column: Column, text: str) -> str:
             day = f"try_cast({text} as date)"  # a day that is written back as it came is written as the contract has it
             return f"case when length({text}) = 10 and cast({day} as varchar) = {text} then {day} end"
         case Kind.TIME:
-            return _read_time(text)
+            return _read_time(text, is_plain)
         case Kind.FLAG:
             true, false = _words(TRUE_WORDS), _words(FALSE_WORDS)
             return f"case when lower({text}) in ({true}) then true when lower({text}) in ({false}) then false end"
@@ -208,7 +211,9 @@ def _zoned(table: Table, source: str, alias: str) -> tuple[str, str]:
 
 def _as_read(table: Table) -> str:
     """SELECT list of rows called `t`: their place, each row's text as struct `t`, its read values as struct `v`."""
-    reads = ",\n    ".join(f"{c.name} := {read_expression(c, 't.' + c.name)}" for c in table.columns)
+    reads = ",\n    ".join(
+        f"{c.name} := {read_expression(c, 't.' + c.name, 't.times_are_plain')}" for c in table.columns
+    )
     return f"t.seq, t.file_id, t.line, t, struct_pack(\n    {reads}\n  ) as v"
 
 
